@@ -31,8 +31,8 @@ ORIENTATIONS = {
     5: ("left", "top"), 6: ("right", "top"), 7: ("right", "bottom"), 8: ("left", "bottom"),
 }
 CODES = {
-    "empty", "too-many-bytes", "not-a-picture", "format-not-read", "raw-format", "several-pictures",
-    "too-small", "too-large", "pixel-kind", "damaged",
+    "empty", "too_many_bytes", "not_a_picture", "format_not_read", "raw_format", "several_pictures",
+    "too_small", "too_large", "pixel_kind", "damaged",
 }
 
 
@@ -233,7 +233,7 @@ def test_focal_prior_is_read_from_every_format_and_zoom_is_not_applied_again() -
 def test_changed_size_is_flagged_and_drops_the_prior(size: tuple[int, int], edited: bool) -> None:
     block = exif_bytes(focal_35mm=52, width=size[0], height=size[1])
     photograph = decoded(encode(scene(), "PNG", exif=block))
-    assert [flag.code for flag in photograph.flags] == (["maybe-edited"] if edited else [])
+    assert [flag.code for flag in photograph.flags] == (["maybe_edited"] if edited else [])
     assert (photograph.focal_prior_px is None) == edited
 
 
@@ -262,11 +262,11 @@ def test_broken_camera_records_never_raise_nor_leave_the_range() -> None:
     ("data", "code"),
     [
         (b"", "empty"),
-        (b"\x00" * 2000, "not-a-picture"),
-        (b"hello, this is a letter", "not-a-picture"),
-        (b"%PDF-1.7 ....", "format-not-read"),
-        (b"\x00\x00\x00\x1cftypavif\x00\x00\x00\x00avifmif1miaf", "format-not-read"),
-        (b"\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom", "format-not-read"),
+        (b"\x00" * 2000, "not_a_picture"),
+        (b"hello, this is a letter", "not_a_picture"),
+        (b"%PDF-1.7 ....", "format_not_read"),
+        (b"\x00\x00\x00\x1cftypavif\x00\x00\x00\x00avifmif1miaf", "format_not_read"),
+        (b"\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom", "format_not_read"),
         (b"\xff\xd8\xff", "damaged"),
         (b"RIFF\x00\x00\x00\x00WEBP", "damaged"),
         (b"II*\x00", "damaged"),
@@ -281,16 +281,16 @@ def test_moving_and_multi_page_pictures_are_refused() -> None:
     frames = [Image.fromarray(scene()), Image.fromarray(scene()[::-1])]
     for kind in ("PNG", "WEBP", "TIFF"):
         data = encode(frames[0], kind, save_all=True, append_images=frames[1:])
-        assert refused(data).code == "several-pictures", kind
+        assert refused(data).code == "several_pictures", kind
     moving = encode(frames[0], "GIF", save_all=True, append_images=frames[1:])
-    assert refused(moving).code == "format-not-read"
+    assert refused(moving).code == "format_not_read"
 
 
 def test_raw_previews_and_float_tones_are_refused() -> None:
     tags = TiffImagePlugin.ImageFileDirectory_v2()
     tags[0xC612] = b"\x01\x04\x00\x00"
-    assert refused(encode(scene(), "TIFF", tiffinfo=tags)).code == "raw-format"
-    assert refused(encode(Image.new("F", (WIDTH, HEIGHT)), "TIFF")).code == "pixel-kind"
+    assert refused(encode(scene(), "TIFF", tiffinfo=tags)).code == "raw_format"
+    assert refused(encode(Image.new("F", (WIDTH, HEIGHT)), "TIFF")).code == "pixel_kind"
 
 
 def test_size_limits() -> None:
@@ -298,7 +298,7 @@ def test_size_limits() -> None:
         for kind in ("JPEG", "PNG", "WEBP", "HEIF", "TIFF"):
             result = decode_photograph(encode(Image.new("RGB", size, (90, 80, 70)), kind), "picture")
             code = result.code if isinstance(result, Unreadable) else None
-            assert code == (None if ok else "too-small"), (kind, size)
+            assert code == (None if ok else "too_small"), (kind, size)
     assert "64 MiB" in refused(b"\xff\xd8\xff" + bytes(MAX_BYTES)).reason
 
 
@@ -314,13 +314,13 @@ def test_huge_pictures_are_refused_from_the_header(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(WebPImagePlugin, "WebPImageFile", never)
     header = struct.pack(">IIBBBBB", 60000, 60000, 8, 2, 0, 0, 0)
     png = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(bytes(1000)))
-    assert refused(png).code == "too-large"
+    assert refused(png).code == "too_large"
     jpeg = bytearray(encode(scene(), "JPEG"))
     frame = jpeg.index(b"\xff\xc0")
     jpeg[frame + 5 : frame + 9] = struct.pack(">HH", 60000, 60000)
     assert "60000 x 60000" in refused(bytes(jpeg)).reason
     webp = b"RIFF\x00\x01\x00\x00WEBPVP8X\x0a\x00\x00\x00" + bytes(4) + b"\xfe\x3f\x00" * 2 + bytes(100)
-    assert refused(webp).code == "too-large"
+    assert refused(webp).code == "too_large"
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "HEIF", "TIFF"])
@@ -330,7 +330,7 @@ def test_cut_off_files_are_refused(kind: str) -> None:
     data = encode(texture, kind)
     decoded(data)
     for share in np.linspace(0.0, 0.98, 40):
-        assert refused(data[: int(share * len(data))]).code in {"empty", "damaged", "not-a-picture"}, share
+        assert refused(data[: int(share * len(data))]).code in {"empty", "damaged", "not_a_picture"}, share
 
 
 def test_cut_off_progressive_jpeg_is_refused() -> None:

@@ -44,14 +44,14 @@ def container_of(data: bytes) -> SourceFormat:
     if data[4:8] == b"ftyp":
         brands = {data[i : i + 4] for i in (8, *range(16, min(_u32(data[:4]), 128), 4))}
         if brands & {b"avif", b"avis"} and not brands & _HEVC_BRANDS:
-            raise UnreadableError("format-not-read", "AVIF")
+            raise UnreadableError("format_not_read", "AVIF")
         if brands & (_HEVC_BRANDS | {b"mif1", b"msf1"}):
             return "HEIF"
-        raise UnreadableError("format-not-read", "video or other media")
+        raise UnreadableError("format_not_read", "video or other media")
     for signature, label in _KNOWN_BUT_NOT_READ:
         if data.startswith(signature):
-            raise UnreadableError("format-not-read", label)
-    raise UnreadableError("not-a-picture")
+            raise UnreadableError("format_not_read", label)
+    raise UnreadableError("not_a_picture")
 
 
 def check_size(width: int, height: int) -> None:
@@ -62,9 +62,9 @@ def check_size(width: int, height: int) -> None:
     UnreadableError : too small for fret lines, or too large for memory.
     """
     if width * height > MAX_PIXELS:
-        raise UnreadableError("too-large", f"{width} x {height}")
+        raise UnreadableError("too_large", f"{width} x {height}")
     if min(width, height) < MIN_SHORT_SIDE_PX:
-        raise UnreadableError("too-small", f"{width} x {height}")
+        raise UnreadableError("too_small", f"{width} x {height}")
 
 
 def webp_size(data: bytes) -> tuple[int, int]:
@@ -79,7 +79,7 @@ def webp_size(data: bytes) -> tuple[int, int]:
     chunk = data[12:16]
     if chunk == b"VP8X":
         if data[20] & 0x02:
-            raise UnreadableError("several-pictures")
+            raise UnreadableError("several_pictures")
         return 1 + int.from_bytes(data[24:27], "little"), 1 + int.from_bytes(data[27:30], "little")
     if chunk == b"VP8L" and data[20] == 0x2F:
         bits = int.from_bytes(data[21:25], "little")

@@ -48,7 +48,7 @@ def decode_photograph(data: bytes, name: str) -> Photograph | Unreadable:
         raise ValueError(f"name must be a string, got {name!r:.40}")
     try:
         if len(data) > MAX_BYTES:
-            raise UnreadableError("too-many-bytes", f"{len(data) / 2**20:.0f} MiB")
+            raise UnreadableError("too_many_bytes", f"{len(data) / 2**20:.0f} MiB")
         source_format = container_of(data)
         rgb, record = _READERS[source_format](data)
     except UnreadableError as error:
@@ -86,7 +86,7 @@ def _read_png(data: bytes) -> tuple[Pixels, CameraRecord]:
     with quiet_warnings(), PngImagePlugin.PngImageFile(io.BytesIO(data)) as image:
         check_size(*image.size)
         if image.is_animated:
-            raise UnreadableError("several-pictures")
+            raise UnreadableError("several_pictures")
         image.load()  # first, since the camera record may stand after the pixels
         record = read_camera_record(image.info.get("exif"))
         return upright(rgb_from_image(image, sixteen_bit=True), record.orientation), record
@@ -99,7 +99,7 @@ def _read_webp(data: bytes) -> tuple[Pixels, CameraRecord]:
         if image.size != size:
             raise UnreadableError("damaged")
         if getattr(image, "n_frames", 1) > 1:
-            raise UnreadableError("several-pictures")
+            raise UnreadableError("several_pictures")
         image.load()
         record = read_camera_record(image.info.get("exif"))
         return upright(rgb_from_image(image), record.orientation), record
@@ -108,10 +108,10 @@ def _read_webp(data: bytes) -> tuple[Pixels, CameraRecord]:
 def _read_tiff(data: bytes) -> tuple[Pixels, CameraRecord]:
     with quiet_warnings(), TiffImagePlugin.TiffImageFile(io.BytesIO(data)) as image:
         if _TAG_DNG_VERSION in image.tag_v2 or data[8:10] == b"CR" or image.tag_v2.get(_TAG_SUBFILE, 0) == 1:
-            raise UnreadableError("raw-format")
+            raise UnreadableError("raw_format")
         check_size(*image.size)
         if image.is_animated:
-            raise UnreadableError("several-pictures")
+            raise UnreadableError("several_pictures")
         record = read_camera_record(image.getexif())
         image.load()  # this reader turns the picture upright itself
         return rgb_from_image(image), record

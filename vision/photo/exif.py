@@ -91,7 +91,7 @@ def size_flags(record: CameraRecord, width_px: int, height_px: int) -> tuple[Fla
     actual = " x ".join(f"{side}" for side in sorted((width_px, height_px), reverse=True))
     return (
         Flag(
-            "maybe-edited",
+            "maybe_edited",
             f"The picture is {actual} pixels, but its camera recorded {written}: "
             "maybe cropped, straightened or made smaller.",
             "Send the file as the camera saved it, not a crop, a straightened copy or one from a message.",

@@ -30,7 +30,7 @@ def rgb_from_image(image: Image.Image, *, inverted_ink: bool = False, sixteen_bi
     mode = image.mode
     sixteen = mode in _SIXTEEN_BIT_MODES or (mode == "I" and sixteen_bit)
     if not sixteen and mode not in _PLAIN_MODES | _ALPHA_MODES:
-        raise UnreadableError("pixel-kind", f"mode {mode}")
+        raise UnreadableError("pixel_kind", f"mode {mode}")
     see_through = mode in _ALPHA_MODES or "transparency" in image.info
     width, height = image.size
     rgb = np.empty((height, width, 3), np.uint8)
@@ -59,7 +59,7 @@ def rgb_from_array(array: Pixels) -> Pixels:
     UnreadableError : another shape or sample type.
     """
     if array.dtype != np.uint8 or array.ndim not in (2, 3):
-        raise UnreadableError("pixel-kind", f"{array.dtype} samples")
+        raise UnreadableError("pixel_kind", f"{array.dtype} samples")
     planes = array if array.ndim == 3 else array[..., None]
     channels = planes.shape[2]
     if channels == 1:
@@ -68,7 +68,7 @@ def rgb_from_array(array: Pixels) -> Pixels:
         return np.ascontiguousarray(planes)
     if channels == 4:
         return rgb_from_image(Image.fromarray(np.ascontiguousarray(planes)))
-    raise UnreadableError("pixel-kind", f"{channels} channels")
+    raise UnreadableError("pixel_kind", f"{channels} channels")
 
 
 def upright(rgb: Pixels, orientation: int) -> Pixels:

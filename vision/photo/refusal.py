@@ -10,30 +10,30 @@ _SEND_ORIGINAL = "Send the photograph as the camera saved it (JPEG, HEIC, PNG, W
 
 _WORDS: dict[str, tuple[str, str]] = {
     "empty": ("the file is empty", "Choose the file again; the upload or copy may have been cut off."),
-    "too-many-bytes": (
+    "too_many_bytes": (
         "the file has {detail}; the limit is " + f"{MAX_BYTES // 2**20} MiB",
         "Save the photograph as a JPEG at full size and use that file.",
     ),
-    "not-a-picture": ("the file is not a picture this program knows", _SEND_ORIGINAL),
-    "format-not-read": ("{detail} files are not read", _SEND_ORIGINAL),
-    "raw-format": (
+    "not_a_picture": ("the file is not a picture this program knows", _SEND_ORIGINAL),
+    "format_not_read": ("{detail} files are not read", _SEND_ORIGINAL),
+    "raw_format": (
         "the file is a camera raw file or holds only a preview in the place of the picture",
         "Export a full-size JPEG without cropping, straightening or lens correction.",
     ),
-    "several-pictures": (
+    "several_pictures": (
         "the file is animated or holds several pictures",
         "Send one still photograph a file.",
     ),
-    "too-small": (
+    "too_small": (
         "the picture is only {detail} pixels; the shorter side must have at least "
         f"{MIN_SHORT_SIDE_PX}",
         "Send the full-size photograph, not a preview or one that was made smaller for a message.",
     ),
-    "too-large": (
+    "too_large": (
         "the picture claims {detail} pixels; the limit is " + f"{MAX_PIXELS // 1_000_000} million in all",
         "Take the photograph at the camera's ordinary setting (8 to 50 megapixels).",
     ),
-    "pixel-kind": (
+    "pixel_kind": (
         "the picture stores its tones in a way that is not read ({detail})",
         "Save it as an ordinary 8-bit or 16-bit colour picture.",
     ),

@@ -1,0 +1,60 @@
+"""`neck-sighting measure`: photographs in, a summary on stdout, a JSON file and drawn-on pictures out."""
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from app import __version__
+from app.contract import contract_text, outcome_to_contract
+from app.files import check_target, display_names, make_folder, overlay_names, read_photographs, write_whole
+from vision.findings import summary_lines
+from vision.measure import measure_neck
+from vision.photo import Photograph, Unreadable, decode_photograph
+from vision.results import Outcome
+from vision.settings import StatedNeck, Thresholds
+
+
+class MisuseError(ValueError):
+    """The call asks for something that cannot be done; the message names it."""
+
+
+def measure_to_files(
+    paths: Sequence[Path], stated: StatedNeck, json_file: Path, overlay_folder: Path | None
+) -> str:
+    """Measure, print the summary and write the files. Returns "measured" or "refused".
+
+    Raises MisuseError before anything is written when a path or a stated figure cannot be used.
+    """
+    try:
+        check_target(json_file, paths)
+        data = read_photographs(paths)
+        if overlay_folder is not None:
+            make_folder(overlay_folder)
+        names = display_names(paths)
+        photographs = [decode_photograph(d, name) for d, name in zip(data, names, strict=True)]
+        outcome = measure_neck(photographs, stated, progress=say_progress)
+    except ValueError as error:
+        raise MisuseError(str(error)) from error
+    thresholds = Thresholds()
+    write_whole(json_file, contract_text(outcome_to_contract(outcome, thresholds, __version__)).encode())
+    if overlay_folder is not None:
+        write_overlays(overlay_folder, photographs, outcome)
+    print("\n".join(summary_lines(outcome, thresholds)))
+    return outcome.status
+
+
+def write_overlays(folder: Path, photographs: Sequence[Photograph | Unreadable], outcome: Outcome) -> None:
+    """One drawn-on JPEG a photograph that could be decoded, refused ones with their reason."""
+    from app.overlay import overlay_jpeg
+
+    for photograph, photo, name in zip(
+        photographs, outcome.photos, overlay_names([p.name for p in outcome.photos]), strict=True
+    ):
+        if isinstance(photograph, Photograph):
+            write_whole(folder / name, overlay_jpeg(photograph.rgb, photo))
+
+
+def say_progress(step: str) -> None:
+    """Progress goes to stderr, and only when someone watches, so that scripts see errors alone."""
+    if sys.stderr.isatty():
+        print(f"... {step}", file=sys.stderr)

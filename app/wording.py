@@ -1,0 +1,61 @@
+"""Figures as people read them: millimetres or thousandths of an inch, with 95 % intervals."""
+
+from dataclasses import dataclass
+
+COVERAGE_95 = 1.96  # standard uncertainties either side that hold 95 % of a normal error
+MM_PER_THOUSANDTH = 0.0254
+MINUS = "\N{MINUS SIGN}"
+
+
+@dataclass(frozen=True)
+class LengthUnit:
+    """A unit lengths are shown in: its key, its words, and how a length in mm is written in it."""
+
+    key: str
+    short: str
+    words: str
+    mm: float  # one unit in mm
+    decimals: int
+
+    def of(self, length_mm: float) -> float:
+        """The length in this unit."""
+        return length_mm / self.mm
+
+    def number(self, length_mm: float, *, sign: bool = False) -> str:
+        """The length as a number with a true minus sign, and a plus sign when asked for."""
+        return signed(self.of(length_mm), self.decimals, sign=sign)
+
+    def text(self, length_mm: float, *, sign: bool = False) -> str:
+        """The length with its unit."""
+        return f"{self.number(length_mm, sign=sign)} {self.short}"
+
+    def plus_minus(self, u_mm: float) -> str:
+        """Half the 95 % interval with its unit, rounded up so that it never claims too much."""
+        step = 10.0**-self.decimals
+        half = self.of(COVERAGE_95 * u_mm)
+        rounded_up = max(step, -(-round(half / step, 6) // 1) * step)
+        return f"\N{PLUS-MINUS SIGN}{rounded_up:.{self.decimals}f} {self.short}"
+
+    def interval(self, value_mm: float, u_mm: float) -> str:
+        """The 95 % interval in words."""
+        half = COVERAGE_95 * u_mm
+        return f"{self.number(value_mm - half)} to {self.number(value_mm + half)} {self.short}"
+
+
+MILLIMETRES = LengthUnit("mm", "mm", "millimetres", 1.0, 2)
+THOUSANDTHS = LengthUnit("thousandths", "thou", "thousandths of an inch", MM_PER_THOUSANDTH, 1)
+UNITS = {unit.key: unit for unit in (MILLIMETRES, THOUSANDTHS)}
+
+
+def signed(value: float, decimals: int, *, sign: bool = False) -> str:
+    """A number with a true minus sign; what rounds to nothing is written without a sign."""
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0.0:
+        return text
+    return (MINUS if value < 0 else "+" if sign else "") + text
+
+
+def degrees(value_deg: float, u_deg: float) -> tuple[str, str]:
+    """A small angle and its 95 % interval."""
+    half = COVERAGE_95 * u_deg
+    return f"{signed(value_deg, 2)}°", f"{signed(value_deg - half, 2)}° to {signed(value_deg + half, 2)}°"

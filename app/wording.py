@@ -29,13 +29,6 @@ class LengthUnit:
         """The length with its unit."""
         return f"{self.number(length_mm, sign=sign)} {self.short}"
 
-    def plus_minus(self, u_mm: float) -> str:
-        """Half the 95 % interval with its unit, rounded up so that it never claims too much."""
-        step = 10.0**-self.decimals
-        half = self.of(COVERAGE_95 * u_mm)
-        rounded_up = max(step, -(-round(half / step, 6) // 1) * step)
-        return f"\N{PLUS-MINUS SIGN}{rounded_up:.{self.decimals}f} {self.short}"
-
     def interval(self, value_mm: float, u_mm: float) -> str:
         """The 95 % interval in words."""
         half = COVERAGE_95 * u_mm

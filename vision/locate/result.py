@@ -1,0 +1,67 @@
+"""What locating a neck returns: the frets in the picture, or a reason why not and what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+RefusalCode = Literal[
+    "no neck",
+    "not a neck",
+    "too few frets",
+    "fret count",
+    "numbering unsure",
+    "cut off",
+    "corners contradict",
+]
+"""no neck: nothing ladder-like found.  not a neck: a ladder whose rungs do not follow the law of frets or whose
+width does not taper like a fretted board (stairs, blinds, keyboards).  too few frets: fewer than about a dozen
+can be made out.  fret count: another number of frets than stated.  numbering unsure: the ends of the fretted
+part cannot be told for certain.  cut off: the fretted part leaves the picture.  corners contradict: the corners
+a person gave do not enclose a ladder of frets."""
+
+ADVICE: dict[RefusalCode, str] = {
+    "no neck": "Take the whole fretted part into the picture, sharp and well lit, as large as it fits.",
+    "not a neck": "Photograph the front of the neck so that the frets run across the picture.",
+    "too few frets": "Hold the camera a little higher above the board, focus on the middle of the neck.",
+    "fret count": "Check the number of frets that you stated; count them on the instrument.",
+    "numbering unsure": "Show the nut and the end of the fingerboard clearly, or mark the four corners by hand.",
+    "cut off": "Step back until the nut and the last fret are both well inside the picture.",
+    "corners contradict": "Mark the corners again: both ends of the nut and both ends of the last fret.",
+}
+
+
+@dataclass(frozen=True)
+class LocatedNeck:
+    """Frets of a neck found in a picture; points (x, y) in its pixels, centres at integers.
+
+    fret_ends_px : (N, 2, 2), [fret - 1, side, xy]; side 0 = X negative, 1 = X positive for a right-handed neck.
+    nut_ends_px : (2, 2), [side, xy] where the open strings end.
+    found_frets : (N,) bool, True where the fret line itself was seen, False where the law places it.
+    score : 0..1, share of the neck's evidence that agrees; 1 is perfect.
+    alternatives : short notes on the other readings considered and how much worse they are.
+    flags : short notes about the picture that the user can act on.
+    """
+
+    fret_ends_px: NDArray[np.float64]
+    nut_ends_px: NDArray[np.float64]
+    found_frets: NDArray[np.bool_]
+    score: float
+    alternatives: tuple[str, ...]
+    flags: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NotLocated:
+    """No neck was located: code for programs, reason and advice for the reader."""
+
+    code: RefusalCode
+    reason: str
+    advice: str
+
+
+def refusal(code: RefusalCode, reason: str) -> NotLocated:
+    return NotLocated(code, reason, ADVICE[code])

@@ -1,0 +1,138 @@
+"""From the whole photograph to the frets of one neck."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from vision.locate.board import Board
+from vision.locate.comb import Law, search_law
+from vision.locate.ladder import Strip, find_strips
+from vision.locate.numbering import number_frets
+from vision.locate.rectify import Sheet, cut_sheet, reach, rung_signal
+from vision.locate.result import LocatedNeck, NotLocated, refusal
+from vision.locate.segments import Floats, find_segments, rotation
+from vision.locate.slots import Slots, measure_slots, tone_along
+
+SEARCH_SIDE_PX = 2016
+"""Longest side of the reduced picture in which edges are looked for."""
+LAW_ROWS = 500
+LEAST_COHERENCE = 0.45
+FEWEST_FRETS, MOST_FRETS = 12, 36
+COLUMNS = np.linspace(0.04, 0.96, 48)
+
+
+def locate_neck(rgb: NDArray[np.uint8], frets: int, *, corners_px: ArrayLike | None = None) -> LocatedNeck | NotLocated:
+    """Find the fretted part of one guitar neck and number its frets.
+
+    rgb : (H, W, 3) uint8 upright photograph.  frets : number of frets N, 12..36.
+    corners_px : optional (4, 2) marked by a person: nut bass side, nut treble side, last fret treble side,
+        last fret bass side; used instead of the search.
+    Raises ValueError for wrong arguments; a picture that does not show a neck is a NotLocated, not an error.
+    """
+    _check(rgb, frets)
+    worst: NotLocated = refusal("no neck", "No ladder of frets was found in the picture.")
+    for tone in _tones(rgb):
+        scale = min(1.0, SEARCH_SIDE_PX / max(tone.shape))
+        small = cv2.resize(tone, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else tone
+        for strip in find_strips(find_segments(np.asarray(small, dtype=np.uint8)), most=3):
+            answer = _read_strip(tone, strip.scaled(1.0 / scale), frets)
+            if isinstance(answer, LocatedNeck):
+                return answer
+            if worst.code == "no neck":
+                worst = answer
+    return worst
+
+
+def _check(rgb: NDArray[np.uint8], frets: int) -> None:
+    if not isinstance(rgb, np.ndarray) or rgb.dtype != np.uint8 or rgb.ndim != 3 or rgb.shape[2] != 3:
+        what = f"{rgb.dtype} {rgb.shape}" if isinstance(rgb, np.ndarray) else type(rgb).__name__
+        raise ValueError(f"rgb must be a (H, W, 3) uint8 array, not {what}")
+    if min(rgb.shape[:2]) < 200:
+        raise ValueError(f"rgb must be at least 200 px each way, not {rgb.shape[1]} x {rgb.shape[0]}")
+    if isinstance(frets, bool) or not isinstance(frets, (int, np.integer)) or not FEWEST_FRETS <= frets <= MOST_FRETS:
+        raise ValueError(f"frets must be a whole number from {FEWEST_FRETS} to {MOST_FRETS}, not {frets!r}")
+
+
+def _tones(rgb: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
+    """Pictures in which frets may stand out: lightness first, then warm against cool (pale boards in even light)."""
+    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+    warm = cv2.transform(rgb, np.array([[1.25, 1.25, -2.5]]))
+    cool = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)[..., 2]
+    del warm
+    return [grey, np.asarray(np.clip(128 + 4 * (cool.astype(np.int16) - 128), 0, 255), dtype=np.uint8)]
+
+
+def _sheet(tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], step: float, u: Floats) -> Sheet:
+    """Rows `step` apart, each the mean of samples at most a pixel apart."""
+    fold = max(1, int(np.ceil(step)))
+    y = np.arange(y_range[0], y_range[1], step / fold)
+    rows = len(y) // fold
+    sheet = cut_sheet(tone, strip, y[: rows * fold], u)
+    if fold == 1:
+        return sheet
+    return Sheet(
+        sheet.values.reshape(rows, fold, -1).mean(axis=1),
+        sheet.inside.reshape(rows, fold, -1).all(axis=1),
+        sheet.y_px.reshape(rows, fold).mean(axis=1),
+        u,
+    )
+
+
+def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNeck | NotLocated:
+    length = strip.y_range[1] - strip.y_range[0]
+    step = max(1.0, length / LAW_ROWS)
+    sheet = _sheet(tone, strip, strip.y_range, step, COLUMNS)
+    laws = [search_law(sheet.y_px, rung_signal(sheet, 1.5, order), 3.0, 42.0) for order in (1, 2)]
+    found = [law for law in laws if law is not None]
+    if not found:
+        return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
+    law, coherence = max(found, key=lambda item: item[1])
+    if coherence < LEAST_COHERENCE:
+        return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
+    y_range = reach(strip, tone.shape, 1.0)
+    full = _sheet(tone, strip, y_range, max(0.5, step / 3), COLUMNS)
+    shared = tone_along(full)
+    slots = _grow(full.y_px, shared, law, strip)
+    if slots is None:
+        return refusal("too few frets", "Too few frets could be made out in a row.")
+    numbering = number_frets(
+        full.y_px, shared, strip, slots.law, slots.first, slots.match, slots.shift, frets
+    )
+    if isinstance(numbering, NotLocated):
+        return numbering
+    return _result(Board(strip, numbering.law), numbering.likeness, coherence, numbering.notes, frets)
+
+
+def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:
+    """Slots grown from the eight most alike in the seen stretch."""
+    k = np.arange(0, 46)
+    where = law.y(k)
+    inside = k[(where > strip.y_range[0]) & (where < strip.y_range[1])]
+    if len(inside) < 8:
+        return None
+    best: tuple[float, int] | None = None
+    for start in range(int(inside[0]), int(inside[-1]) - 6):
+        trial = measure_slots(y, tone, law, start, start + 7, (start, start + 7))
+        value = float(np.nanmedian(trial.match)) if np.isfinite(trial.match).any() else -1.0
+        if best is None or value > best[0]:
+            best = (value, start)
+    if best is None:
+        return None
+    start = best[1]
+    return measure_slots(y, tone, law, start - 34, start + 41, (start, start + 7))
+
+
+def _result(board: Board, like: Floats, coherence: float, notes: tuple[str, ...], frets: int) -> LocatedNeck:
+    y = board.law.y(np.arange(0.0, frets + 1))
+    ends = np.stack([board.strip.points(np.array(0.0), y), board.strip.points(np.array(1.0), y)], axis=1)
+    across = ends[frets // 2, 1] - ends[frets // 2, 0]
+    along = ends[-1].mean(axis=0) - ends[0].mean(axis=0)
+    if across[0] * along[1] - across[1] * along[0] < 0:
+        ends = ends[:, ::-1]
+    found = like > 0.5
+    return LocatedNeck(ends[1:], ends[0], found, float(np.clip(coherence, 0, 1)), notes, ())
+
+
+__all__ = ["locate_neck", "rotation"]

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.findings import RodAdvice, judge, truss_rod_advice
+from vision.findings import RodAdvice, judge, shape_of, truss_rod_advice
 from vision.results import Camera, Flag, Measured, Outcome, PhotoResult, SideCurve
 from vision.settings import Thresholds
 
@@ -54,7 +54,7 @@ def outcome_to_contract(outcome: Outcome, thresholds: Thresholds, version: str) 
         "twist_u_deg": _must("twist_u_deg", outcome.twist.twist_u_deg),
         "roll_deg": _numbers(outcome.twist.roll_deg),
         "roll_u_deg": _numbers(outcome.twist.roll_u_deg),
-        "shape": "cannot tell",
+        "shape": shape_of(outcome, thresholds),
         "photos": photos,
         "flags": [_flag(flag) for flag in outcome.flags],
         "findings": [

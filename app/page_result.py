@@ -5,13 +5,14 @@ import streamlit as st
 from app import __version__
 from app import page_state as state
 from app.contract import contract_text, outcome_to_contract
+from app.headline import decision, figures, headline, most_serious_first
 from app.measuring import PhotoFile, Run
 from app.overlay import KIND_WORDS
 from app.page_corners import offer_corners
 from app.page_html import esc, flag_html, sentence, show_step
 from app.plots import fret_strip_figure, relief_figure, roll_figure
-from app.wording import MILLIMETRES, UNITS, LengthUnit, degrees
-from vision.findings import judge, summary_lines, truss_rod_advice
+from app.wording import MILLIMETRES, UNITS, LengthUnit, degrees, in_unit
+from vision.findings import Finding, RodAdvice, judge, truss_rod_advice
 from vision.results import Measured, PhotoResult, Refused, SideCurve
 from vision.settings import Thresholds
 
@@ -30,16 +31,16 @@ def show_run(run: Run, files: tuple[PhotoFile, ...], thresholds: Thresholds) -> 
 
 
 def _show_measured(measured: Measured, thresholds: Thresholds) -> None:
-    lines = summary_lines(measured, thresholds)
-    st.html(
-        f'<div class="headline" role="status"><h2>{esc(lines[0])}</h2>'
-        + "".join(f"<p>{esc(line)}</p>" for line in lines[1:2])
-        + "</div>"
-    )
+    findings = judge(measured, thresholds)
+    place = st.container()
     chosen = st.segmented_control(
         "Lengths in", list(UNITS), format_func=lambda key: UNITS[key].words, key=state.UNIT, required=True
     )
     unit = UNITS[chosen or MILLIMETRES.key]
+    place.html(
+        f'<div class="headline" role="status"><h2>{esc(headline(measured, findings, thresholds))}</h2>'
+        f"<p>{esc(figures(measured, thresholds, unit))}</p><p>{esc(decision(findings))}</p></div>"
+    )
     st.html(_figures_html(measured, unit))
     st.html(
         '<div class="plain"><h3>The neck under a straight line from fret 1 to the last fret</h3>'
@@ -52,9 +53,9 @@ def _show_measured(measured: Measured, thresholds: Thresholds) -> None:
     )
     left, right = st.columns(2, gap="medium")
     with left:
-        _show_findings(measured, thresholds)
+        _show_findings(findings, unit)
     with right:
-        _show_rod(measured, thresholds)
+        _show_rod(truss_rod_advice(measured, thresholds), unit)
     strip, roll = st.columns(2, gap="medium")
     with strip:
         st.html(
@@ -103,34 +104,28 @@ def _side_html(curve: SideCurve, measured: Measured, unit: LengthUnit) -> str:
     )
 
 
-def _show_findings(measured: Measured, thresholds: Thresholds) -> None:
-    findings = judge(measured, thresholds)
+def _show_findings(findings: tuple[Finding, ...], unit: LengthUnit) -> None:
     parts = ['<div class="plain"><h3>What this means</h3></div>']
-    for finding in findings:
-        css, tag = SEVERITIES.get(finding.severity, ("", finding.severity))
+    for finding in most_serious_first(findings):
         parts.append(
-            f'<div class="finding {css}"><div class="tag">{esc(tag)}</div><h3>{esc(finding.title)}</h3>'
-            f"<p>{esc(finding.text)}</p></div>"
+            f'<div class="finding {SEVERITY_CSS[finding.severity]}"><div '
+            f'class="tag">{esc(finding.severity)}</div>'
+            f"<h3>{esc(finding.title)}</h3><p>{esc(in_unit(finding.text, unit))}</p></div>"
         )
-    if not findings:
-        parts.append('<p class="quiet">Nothing stands out beyond its uncertainty.</p>')
     st.html("".join(parts))
 
 
-def _show_rod(measured: Measured, thresholds: Thresholds) -> None:
-    advice = truss_rod_advice(measured, thresholds)
-    reasons = "".join(f"<p>{esc(reason)}</p>" for reason in advice.reasons)
+def _show_rod(advice: RodAdvice, unit: LengthUnit) -> None:
+    reasons = "".join(f"<p>{esc(in_unit(reason, unit))}</p>" for reason in advice.reasons)
     st.html(
-        f'<div class="card"><div class="tag">Truss rod</div><h3>{esc(advice.text)}</h3>{reasons}'
-        f'<p class="caution">{esc(advice.caution)}</p></div>'
+        f'<div class="card"><div class="tag">Truss rod</div><h3 '
+        f'class="rod">{esc(advice.direction.capitalize())}</h3>'
+        f"<p>{esc(in_unit(advice.text, unit))}</p>{reasons}"
+        f'<p class="caution"><strong>Caution.</strong> {esc(advice.caution)}</p></div>'
     )
 
 
-SEVERITIES = {
-    "good": ("good", "fine"),
-    "notice": ("notice", "worth knowing"),
-    "serious": ("serious", "serious"),
-}
+SEVERITY_CSS = {"fine": "good", "look closer": "notice", "fault": "serious", "cannot tell": "unknown"}
 
 
 def _show_refused(refused: Refused) -> None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from app.palette import BASS, CARD, INK, LINE, MUTED, TREBLE, WANTED, rgba
 from app.wording import COVERAGE_95, LengthUnit
+from vision.fit.frets import fret_positions_mm
 from vision.results import Array, Measured, SideCurve
 from vision.settings import Thresholds
 
@@ -18,11 +19,6 @@ SYMBOLS = {"bass": "circle", "treble": "diamond"}
 DASHES = {"bass": "solid", "treble": "dash"}
 # Frets that carry inlays by custom, thinned so that their numbers stand apart even on a phone.
 LABELLED_FRETS = (1, 3, 5, 7, 9, 12, 15, 19, 24)
-
-
-def fret_positions_mm(scale_length_mm: float, frets: int) -> Array:
-    """Distance (N,) of frets 1 to N from the nut, equal temperament."""
-    return np.asarray(scale_length_mm * (1.0 - 2.0 ** (-np.arange(1, frets + 1) / 12.0)))
 
 
 def relief_figure(measured: Measured, thresholds: Thresholds, unit: LengthUnit) -> go.Figure:

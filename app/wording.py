@@ -1,5 +1,6 @@
 """Figures as people read them: millimetres or thousandths of an inch, with 95 % intervals."""
 
+import re
 from dataclasses import dataclass
 
 COVERAGE_95 = 1.96  # standard uncertainties either side that hold 95 % of a normal error
@@ -52,3 +53,15 @@ def degrees(value_deg: float, u_deg: float) -> tuple[str, str]:
     """A small angle and its 95 % interval."""
     half = COVERAGE_95 * u_deg
     return f"{signed(value_deg, 2)}°", f"{signed(value_deg - half, 2)}° to {signed(value_deg + half, 2)}°"
+
+
+def in_unit(text: str, unit: LengthUnit) -> str:
+    """A finding's text with its lengths, written in mm with decimals, in unit and with true minus signs."""
+
+    def one(match: re.Match[str]) -> str:
+        return " to ".join(unit.number(float(n)) for n in match["lengths"].split(" to ")) + f" {unit.short}"
+
+    return _LENGTHS.sub(one, text)
+
+
+_LENGTHS = re.compile(r"(?<![\w.-])(?P<lengths>-?\d+\.\d+(?: to -?\d+\.\d+)?) mm\b")

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from app.palette import CARD, PAPER, contrast
-from app.plots import fret_positions_mm, fret_strip_figure, relief_figure, roll_figure
-from app.wording import MILLIMETRES, THOUSANDTHS, LengthUnit, degrees, signed
+from app.plots import fret_strip_figure, relief_figure, roll_figure
+from app.wording import MILLIMETRES, THOUSANDTHS, LengthUnit, degrees, in_unit, signed
 from tests import fixtures_results
+from vision.fit.frets import fret_positions_mm
 from vision.results import Measured
 from vision.settings import Thresholds
 
@@ -18,11 +19,6 @@ def trace_named(figure: Any, name: str) -> Any:
     found = [trace for trace in figure.data if trace.name == name]
     assert len(found) == 1
     return found[0]
-
-
-def test_frets_stand_at_their_true_places() -> None:
-    z = fret_positions_mm(647.7, 24)
-    np.testing.assert_allclose(z[[11, 23]], [323.85, 485.775], rtol=0, atol=1e-9)
 
 
 @pytest.mark.parametrize(("unit", "factor"), [(MILLIMETRES, 1.0), (THOUSANDTHS, 1 / 0.0254)])
@@ -101,6 +97,16 @@ def test_numbers_as_people_read_them() -> None:
     assert MILLIMETRES.interval(0.32, 0.01) == "0.30 to 0.34 mm"
     assert signed(0.0, 2, sign=True) == "0.00"
     assert degrees(-0.4, 0.03) == ("\N{MINUS SIGN}0.40°", "\N{MINUS SIGN}0.46° to \N{MINUS SIGN}0.34°")
+
+
+def test_lengths_in_findings_follow_the_unit() -> None:
+    text = "Fret 5 stands 0.25 mm above it (95 %: -0.03 to 0.51 mm); twist -0.40 degrees, 24 mm."
+    inches = in_unit(text, THOUSANDTHS)
+    assert (
+        inches
+        == "Fret 5 stands 9.8 thou above it (95 %: \N{MINUS SIGN}1.2 to 20.1 thou); twist -0.40 degrees, 24 mm."
+    )
+    assert in_unit(text, MILLIMETRES) == text.replace("-0.03", "\N{MINUS SIGN}0.03")
 
 
 def test_text_colours_are_readable() -> None:

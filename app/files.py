@@ -65,7 +65,7 @@ def overlay_names(names: Sequence[str]) -> list[str]:
     result = []
     for name in names:
         last = re.split(r"[/\\]", name)[-1]
-        stem = re.sub(r"[^\w .()+-]", "_", last.rsplit(".", 1)[0] if "." in last else last).strip(" .")[:100]
+        stem = re.sub(r"[^\w .()+-]", "_", last.rsplit(".", 1)[0] if "." in last else last).strip(" .")[:50]
         wanted, count = f"{stem or 'photograph'}_overlay", 1
         unique = wanted
         while unique.casefold() in taken:

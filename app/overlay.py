@@ -23,6 +23,7 @@ Colour = tuple[int, int, int]
 LONG_SIDE_PX = 1400
 SCALE_MAX = 6
 REDUCED_LONG_SIDE_PX = 1000
+NUMBER_SIZE_PX, NUMBER_ROOM_PX = 26, 28.0  # readable when shown a third as large
 # Bright on wood and metal alike, and apart in lightness as well as hue for every kind of colour vision.
 FRET: Colour = (64, 240, 255)
 UNUSED: Colour = (255, 150, 235)
@@ -111,13 +112,13 @@ def numbered_frets(gap_px: Array, last: int) -> list[int]:
     """Which of `last` frets get a number when neighbours stand gap_px (last - 1,) apart.
 
     All of them where there is room; else the last fret and the ones with inlays come first. A number needs
-    17 px to itself.
+    NUMBER_ROOM_PX to itself.
     """
     at = np.concatenate([[0.0], np.cumsum(gap_px)])
     order = [last, 1, 12, 5, 7, 3, 9, 15, 17, 19, 21, 24, *range(1, last + 1)]
     chosen: list[int] = []
     for fret in order:
-        if 1 <= fret <= last and all(abs(at[fret - 1] - at[k - 1]) >= 17.0 for k in chosen):
+        if 1 <= fret <= last and all(abs(at[fret - 1] - at[k - 1]) >= NUMBER_ROOM_PX for k in chosen):
             chosen.append(fret)
     return sorted(chosen)
 
@@ -149,13 +150,13 @@ def _draw_numbers(shown: Picture, trace: PhotoTrace, crop: Crop) -> Picture:
         return shown
     image = Image.fromarray(shown)
     draw = ImageDraw.Draw(image)
-    font = ImageFont.load_default(size=16)
+    font = ImageFont.load_default(size=NUMBER_SIZE_PX)
     far = np.array([end for _, end in ends])
     gaps = np.linalg.norm(np.diff(far, axis=0), axis=1)
     for place in numbered_frets(gaps, len(frets)):
         near_end, far_end = ends[place - 1]
         outward = (far_end - near_end) / max(float(np.linalg.norm(far_end - near_end)), 1e-6)
-        x, y = far_end + 20.0 * outward
+        x, y = far_end + 30.0 * outward
         used = bool(trace.used_fret[frets[place - 1] - 1])
         draw.text(
             (x, y),
@@ -163,7 +164,7 @@ def _draw_numbers(shown: Picture, trace: PhotoTrace, crop: Crop) -> Picture:
             font=font,
             fill=(255, 255, 255) if used else UNUSED,
             anchor="mm",
-            stroke_width=2,
+            stroke_width=3,
             stroke_fill=DARK,
         )
     return np.array(image)

@@ -45,6 +45,9 @@ def ask_for_photographs() -> tuple[PhotoFile, ...]:
     sample = st.session_state[state.SAMPLE]
     if sample is not None:
         files = sample_files(sample)
+        st.html(
+            f'<p class="quiet">Open now: the sample neck <strong>{esc(SAMPLES[sample].title)}</strong>.</p>'
+        )
     else:
         names = distinct_names(tuple(upload.name for upload in uploads))
         files = tuple(PhotoFile(n, upload.getvalue()) for n, upload in zip(names, uploads, strict=True))
@@ -112,7 +115,7 @@ def _show_thumbnails(files: tuple[PhotoFile, ...]) -> None:
     with st.container(horizontal=True, gap="small"):
         for file in files:
             small = thumbnail(file.data, file.name)
-            with st.container(width=108):
+            with st.container(width=112):
                 if small.jpeg is None:
                     st.html(
                         f'<p class="photo-name">{esc(file.name)}</p>'
@@ -120,4 +123,5 @@ def _show_thumbnails(files: tuple[PhotoFile, ...]) -> None:
                         f"<strong>{esc(small.advice)}</strong></p>"
                     )
                 else:
-                    st.image(small.jpeg, caption=file.name, alt=f"Uploaded photograph {file.name}")
+                    st.image(small.jpeg, alt=f"Photograph {file.name}")
+                    st.html(f'<p class="thumb-name">{esc(file.name).replace("_", "_<wbr>")}</p>')

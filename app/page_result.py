@@ -1,6 +1,9 @@
 """Step 3 of the page: what was measured, or why nothing could be."""
 
+import io
+
 import streamlit as st
+from PIL import Image
 
 from app import __version__
 from app import page_state as state
@@ -16,6 +19,7 @@ from vision.findings import Finding, RodAdvice, judge, truss_rod_advice
 from vision.results import Measured, PhotoResult, Refused, SideCurve
 from vision.settings import Thresholds
 
+PHOTOS_A_ROW = 3
 PLOT_CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False}
 
 
@@ -145,14 +149,29 @@ def _show_photographs(run: Run, files: tuple[PhotoFile, ...]) -> None:
         '<span class="string">string and nut</span><span class="bass">under the bass string</span>'
         '<span class="treble">under the treble string</span></div>'
     )
-    columns = st.columns(min(3, max(2, len(run.pictures))), gap="medium")
-    for index, (photo, picture) in enumerate(zip(run.outcome.photos, run.pictures, strict=True)):
-        with columns[index % len(columns)]:
-            if picture is not None:
-                st.image(picture, alt=f"{photo.name} with what was seen drawn on it")
-            st.html(_photo_html(photo))
-            if photo.status == "refused" and picture is not None:
-                offer_corners(files[index], index)
+    for first in range(0, len(run.pictures), PHOTOS_A_ROW):
+        row = range(first, min(first + PHOTOS_A_ROW, len(run.pictures)))
+        columns = st.columns([_breadth(run.pictures[index]) for index in row], gap="medium")
+        for index, column in zip(row, columns, strict=True):
+            with column:
+                _show_photograph(run, files[index], index)
+
+
+def _show_photograph(run: Run, file: PhotoFile, index: int) -> None:
+    photo, picture = run.outcome.photos[index], run.pictures[index]
+    if picture is not None:
+        st.image(picture, alt=f"{photo.name} with what was seen drawn on it", width="stretch")
+    st.html(_photo_html(photo))
+    if photo.status == "refused" and picture is not None:
+        offer_corners(file, index)
+
+
+def _breadth(picture: bytes | None) -> float:
+    """Share of the row's width, so that pictures side by side come out about equally tall."""
+    if picture is None:
+        return 0.8
+    width, height = Image.open(io.BytesIO(picture)).size
+    return min(1.6, max(0.75, width / height))
 
 
 def _photo_html(photo: PhotoResult) -> str:

@@ -122,7 +122,7 @@ def _empty_figure(z: Array, height: int) -> go.Figure:
     figure = go.Figure()
     figure.update_layout(
         height=height,
-        margin={"l": 8, "r": 10, "t": 40, "b": 48},
+        margin={"l": 8, "r": 10, "t": 40, "b": 58},
         paper_bgcolor=CARD,
         plot_bgcolor=CARD,
         font={"family": "Source Sans, Source Sans Pro, sans-serif", "size": 14, "color": INK},
@@ -133,6 +133,7 @@ def _empty_figure(z: Array, height: int) -> go.Figure:
     figure.update_xaxes(
         title_text="fret, at its true place along the neck",
         title_font={"size": 13, "color": MUTED},
+        title_standoff=6,
         tickmode="array",
         tickvals=[float(z[k - 1]) for k in labelled],
         ticktext=[str(k) for k in labelled],

@@ -61,7 +61,8 @@ def in_unit(text: str, unit: LengthUnit) -> str:
     def one(match: re.Match[str]) -> str:
         return " to ".join(unit.number(float(n)) for n in match["lengths"].split(" to ")) + f" {unit.short}"
 
-    return _LENGTHS.sub(one, text)
+    return _MINUS.sub(MINUS, _LENGTHS.sub(one, text))
 
 
+_MINUS = re.compile(r"(?<![\w.)-])-(?=\d)")
 _LENGTHS = re.compile(r"(?<![\w.-])(?P<lengths>-?\d+\.\d+(?: to -?\d+\.\d+)?) mm\b")

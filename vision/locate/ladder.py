@@ -26,7 +26,8 @@ class Strip:
 
     In the turned frame (x along the rungs, y across them) the edges are x = left[0] + left[1] y and
     x = right[0] + right[1] y.  A rung through (middle, y) is the curve
-    y + w (tilt[0] + tilt[1] y)(u - 1/2) + w bow 4u(1 - u), u = 0..1 across, w the width there.
+    y + w (tilt[0] + tilt[1] y)(u - 1/2) + w (bow[0] + bow[1] y) 4u(1 - u), u = 0..1 across, w the width there;
+    the bow is the board's radius seen at an angle.
     y_range is where rungs were seen; support counts them.
     """
 
@@ -34,7 +35,7 @@ class Strip:
     left: tuple[float, float]
     right: tuple[float, float]
     tilt: tuple[float, float]
-    bow: float
+    bow: tuple[float, float]
     y_range: tuple[float, float]
     support: float
 
@@ -47,7 +48,8 @@ class Strip:
         """Picture points (..., 2) of positions u across (0 left, 1 right) on the rungs at y; u, y broadcast."""
         w = self.width(y)
         slope = self.tilt[0] + self.tilt[1] * y
-        down = y + w * (slope * (u - 0.5) + self.bow * 4.0 * u * (1.0 - u))
+        bow = self.bow[0] + self.bow[1] * y
+        down = y + w * (slope * (u - 0.5) + bow * 4.0 * u * (1.0 - u))
         across = (1.0 - u) * (self.left[0] + self.left[1] * down) + u * (self.right[0] + self.right[1] * down)
         return np.stack([across, down], axis=-1) @ rotation(self.angle_rad).T
 
@@ -60,7 +62,7 @@ class Strip:
             (self.left[0] * factor + dx - self.left[1] * dy, self.left[1]),
             (self.right[0] * factor + dx - self.right[1] * dy, self.right[1]),
             (self.tilt[0] - self.tilt[1] / factor * dy, self.tilt[1] / factor),
-            self.bow,
+            (self.bow[0] - self.bow[1] / factor * dy, self.bow[1] / factor),
             (self.y_range[0] * factor + dy, self.y_range[1] * factor + dy),
             self.support,
         )
@@ -177,7 +179,7 @@ def _finish(rungs: Rungs, full: NDArray[np.bool_], member: NDArray[np.bool_], su
         (float(left[1]), float(left[0])),
         (float(right[1]), float(right[0])),
         (float(tilt0), float(tilt1)),
-        float(bow),
+        (float(bow), 0.0),
         y_range,
         support,
     )

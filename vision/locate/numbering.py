@@ -153,9 +153,11 @@ def _choose(
         stop = start + count - 1
         if start < 1 or stop + 1 >= len(numbers):
             return -np.inf
-        inside = float(in_full[start:stop].sum()) + float(in_inner[stop])
-        outside = float(in_full[max(start - 3, 0) : start - 1].sum()) + 0.5 * float(in_full[start - 1])
-        outside += float(in_inner[stop + 1]) + float(in_full[stop + 2 : stop + 4].sum())
+        # The last fret's far side may show the board's end: its near half is enough.
+        inside = float(in_full[start:stop].sum()) + max(float(in_inner[stop]), float(in_full[stop]))
+        # The nut may look like a fret; what lies beyond it may not.
+        outside = float(in_full[max(start - 3, 0) : start - 1].sum()) + 0.25 * float(in_full[start - 1])
+        outside += min(float(in_inner[stop + 1]), float(in_full[stop + 1])) + float(in_full[stop + 2 : stop + 4].sum())
         t = widening(strip, law.renumbered(float(numbers[start] - 1)))
         return inside - outside - 0.5 * ((t - WIDENING) / 0.1) ** 2
 

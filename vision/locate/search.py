@@ -8,9 +8,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from vision.locate.board import Board
 from vision.locate.comb import Law, search_law
+from vision.locate.crowns import lock_crowns
 from vision.locate.ladder import Strip, find_strips
-from vision.locate.numbering import number_frets
+from vision.locate.numbering import FEWEST_SEEN, longest_run, number_frets
 from vision.locate.rectify import Sheet, cut_sheet, reach, rung_signal
+from vision.locate.refine import align_rungs, find_edges
 from vision.locate.result import LocatedNeck, NotLocated, refusal
 from vision.locate.segments import Floats, find_segments, rotation
 from vision.locate.slots import Slots, measure_slots, tone_along
@@ -97,12 +99,27 @@ def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNec
     slots = _grow(full.y_px, shared, law, strip)
     if slots is None:
         return refusal("too few frets", "Too few frets could be made out in a row.")
+    i0, i1 = longest_run(slots.match, slots.shift)
+    if i1 - i0 + 1 < FEWEST_SEEN:
+        return refusal("too few frets", f"Only {max(i1 - i0 + 1, 0)} frets in a row could be made out.")
+    law = slots.law.renumbered(float(slots.first + i0 - 1))
+    seen = np.arange(1.0, i1 - i0 + 2)
+    strip, law = align_rungs(tone, strip, law, seen)
+    strip, law = find_edges(tone, strip, law, seen)
+    strip, law = align_rungs(tone, strip, law, seen)
+    full = _sheet(tone, strip, reach(strip, tone.shape, 0.7), max(0.5, step / 3), COLUMNS)
+    shared = tone_along(full)
+    core = (max(1, len(seen) // 2 - 4), min(len(seen), len(seen) // 2 + 4))
+    slots = measure_slots(full.y_px, shared, law, -20, len(seen) + 20, core)
     numbering = number_frets(
         full.y_px, shared, strip, slots.law, slots.first, slots.match, slots.shift, frets
     )
     if isinstance(numbering, NotLocated):
         return numbering
-    return _result(Board(strip, numbering.law), numbering.likeness, coherence, numbering.notes, frets)
+    board = Board(strip, numbering.law)
+    crowns = lock_crowns(full.y_px, shared, board, frets)
+    board = Board(strip, crowns.law)
+    return _result(board, numbering.likeness, coherence, numbering.notes, frets)
 
 
 def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:

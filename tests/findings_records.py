@@ -40,8 +40,14 @@ def side(
     at = int(np.argmax(np.abs(gap)))
     gap_u = u_mm * bow(1.0, gap.size) + 1e-9 if np.isfinite(u_mm) else np.full(gap.size, u_mm)
     return SideCurve(
-        name, float(gap[at]), u_mm, at + 1, gap, gap_u,
-        np.zeros(gap.size) if deviation is None else deviation, np.full(gap.size, deviation_u_mm),
+        name,
+        float(gap[at]),
+        u_mm,
+        at + 1,
+        gap,
+        gap_u,
+        np.zeros(gap.size) if deviation is None else deviation,
+        np.full(gap.size, deviation_u_mm),
     )
 
 
@@ -62,9 +68,14 @@ def record(
     frets = bass_side.gap_mm.size
     camera = Camera(8600.0, 100.0, 8.0, 1240.0, 0.0, 0.08, 0.9)
     return Measured(
-        SCALE_MM, frets, bass_side, treble_side,
+        SCALE_MM,
+        frets,
+        bass_side,
+        treble_side,
         Twist(twist_deg, twist_u_deg, twist_deg * along(frets), np.full(frets, twist_u_deg)),
-        bass_side.relief_mm - treble_side.relief_mm, difference_u_mm,
-        tuple(PhotoResult(f"{kind}.jpg", "measured", kind, camera=camera) for kind in kinds), (),
+        bass_side.relief_mm - treble_side.relief_mm,
+        difference_u_mm,
+        tuple(PhotoResult(f"{kind}.jpg", "measured", kind, camera=camera) for kind in kinds),
+        (),
         Provenance("0.1.0", (1, frets), "front photograph", 0.08, 0.0, 42.0, 0.1, 51.5, 0.1),
     )

@@ -27,12 +27,26 @@ CORNERS = {
 LOSSY_ATOL = 12  # grey levels, at the middle of flat areas
 # EXIF orientation (CIPA DC-008, tag 0x0112): where stored row 0 and stored column 0 lie in the scene.
 ORIENTATIONS = {
-    1: ("top", "left"), 2: ("top", "right"), 3: ("bottom", "right"), 4: ("bottom", "left"),
-    5: ("left", "top"), 6: ("right", "top"), 7: ("right", "bottom"), 8: ("left", "bottom"),
+    1: ("top", "left"),
+    2: ("top", "right"),
+    3: ("bottom", "right"),
+    4: ("bottom", "left"),
+    5: ("left", "top"),
+    6: ("right", "top"),
+    7: ("right", "bottom"),
+    8: ("left", "bottom"),
 }
 CODES = {
-    "empty", "too_many_bytes", "not_a_picture", "format_not_read", "raw_format", "several_pictures",
-    "too_small", "too_large", "pixel_kind", "damaged",
+    "empty",
+    "too_many_bytes",
+    "not_a_picture",
+    "format_not_read",
+    "raw_format",
+    "several_pictures",
+    "too_small",
+    "too_large",
+    "pixel_kind",
+    "damaged",
 }
 
 
@@ -226,8 +240,12 @@ def test_focal_prior_is_read_from_every_format_and_zoom_is_not_applied_again() -
 @pytest.mark.parametrize(
     ("size", "edited"),
     [
-        ((WIDTH, HEIGHT), False), ((HEIGHT, WIDTH), False), ((WIDTH + 4, HEIGHT - 4), False),
-        ((WIDTH * 2, HEIGHT * 2), True), ((WIDTH, HEIGHT + 40), True), ((WIDTH // 2, HEIGHT), True),
+        ((WIDTH, HEIGHT), False),
+        ((HEIGHT, WIDTH), False),
+        ((WIDTH + 4, HEIGHT - 4), False),
+        ((WIDTH * 2, HEIGHT * 2), True),
+        ((WIDTH, HEIGHT + 40), True),
+        ((WIDTH // 2, HEIGHT), True),
     ],
 )
 def test_changed_size_is_flagged_and_drops_the_prior(size: tuple[int, int], edited: bool) -> None:

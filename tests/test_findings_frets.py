@@ -45,8 +45,13 @@ def test_family_coverage_keeps_the_chance_of_one_question() -> None:
 @pytest.mark.parametrize(
     ("value", "code"),
     [
-        (0.057, "fret_high"), (0.055, "fret_maybe_high"), (0.041, "fret_maybe_high"), (0.039, None),
-        (-0.057, "fret_low"), (-0.055, "fret_maybe_low"), (-0.039, None),
+        (0.057, "fret_high"),
+        (0.055, "fret_maybe_high"),
+        (0.041, "fret_maybe_high"),
+        (0.039, None),
+        (-0.057, "fret_low"),
+        (-0.055, "fret_maybe_low"),
+        (-0.039, None),
     ],
 )
 def test_a_fret_at_its_limits(value: float, code: str | None) -> None:
@@ -112,11 +117,16 @@ def test_fret_list_words() -> None:
 @pytest.mark.parametrize(
     ("twist_deg", "u_deg", "code", "severity"),
     [
-        (0.259, 0.02, "no_twist", "fine"), (-0.259, 0.02, "no_twist", "fine"),
-        (0.261, 0.02, "twist", "look closer"), (0.341, 0.02, "twist", "look closer"),
-        (-0.5, 0.02, "twist", "look closer"), (1.0, 0.02, "twist", "look closer"),
-        (1.039, 0.02, "twist", "look closer"), (1.041, 0.02, "twist", "fault"),
-        (-1.041, 0.02, "twist", "fault"), (0.0, 0.151, "cannot_tell_twist", "cannot tell"),
+        (0.259, 0.02, "no_twist", "fine"),
+        (-0.259, 0.02, "no_twist", "fine"),
+        (0.261, 0.02, "twist", "look closer"),
+        (0.341, 0.02, "twist", "look closer"),
+        (-0.5, 0.02, "twist", "look closer"),
+        (1.0, 0.02, "twist", "look closer"),
+        (1.039, 0.02, "twist", "look closer"),
+        (1.041, 0.02, "twist", "fault"),
+        (-1.041, 0.02, "twist", "fault"),
+        (0.0, 0.151, "cannot_tell_twist", "cannot tell"),
         (0.1, float("nan"), "cannot_tell_twist", "cannot tell"),
     ],
 )
@@ -135,8 +145,11 @@ def test_twist_says_which_side_is_higher() -> None:
 @pytest.mark.parametrize(
     ("treble_mm", "u_mm", "code"),
     [
-        (0.10, 0.006, None), (0.089, 0.006, None), (0.087, 0.006, "sides_differ"),
-        (0.313, 0.006, "sides_differ"), (0.2, 0.051, "cannot_tell_sides"),
+        (0.10, 0.006, None),
+        (0.089, 0.006, None),
+        (0.087, 0.006, "sides_differ"),
+        (0.313, 0.006, "sides_differ"),
+        (0.2, 0.051, "cannot_tell_sides"),
     ],
 )
 def test_sides_at_their_limit(treble_mm: float, u_mm: float, code: str | None) -> None:
@@ -153,7 +166,11 @@ def test_every_cannot_tell_says_how_to_take_better_photographs() -> None:
     measured = record(curve, twist_u_deg=3.0, difference_u_mm=1.0, kinds=("bass", "treble"))
     unknown = [finding for finding in judge(measured, LIMITS) if finding.severity == "cannot tell"]
     assert {finding.code for finding in unknown} == {
-        "cannot_tell_bow", "cannot_tell_sides", "cannot_tell_rise", "cannot_tell_twist", "cannot_tell_frets",
+        "cannot_tell_bow",
+        "cannot_tell_sides",
+        "cannot_tell_rise",
+        "cannot_tell_twist",
+        "cannot_tell_frets",
     }
     assert all("Add a photograph of the whole fretted part from the front" in f.text for f in unknown)
 

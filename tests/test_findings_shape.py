@@ -29,10 +29,18 @@ def one(measured: Measured, code: str) -> Finding:
 @pytest.mark.parametrize(
     ("value", "u", "expected"),
     [
-        (0.141, 0.02, "beyond"), (0.139, 0.02, "borderline"), (-0.141, 0.02, "beyond"),
-        (0.059, 0.02, "within"), (0.061, 0.02, "borderline"), (-0.059, 0.02, "within"),
-        (0.05, 0.051, "unknown"), (0.25, 0.051, "beyond"), (0.1, 0.049, "borderline"),
-        (0.5, float("nan"), "unknown"), (float("nan"), 0.01, "unknown"), (0.5, float("inf"), "unknown"),
+        (0.141, 0.02, "beyond"),
+        (0.139, 0.02, "borderline"),
+        (-0.141, 0.02, "beyond"),
+        (0.059, 0.02, "within"),
+        (0.061, 0.02, "borderline"),
+        (-0.059, 0.02, "within"),
+        (0.05, 0.051, "unknown"),
+        (0.25, 0.051, "beyond"),
+        (0.1, 0.049, "borderline"),
+        (0.5, float("nan"), "unknown"),
+        (float("nan"), 0.01, "unknown"),
+        (0.5, float("inf"), "unknown"),
         (0.5, -0.01, "unknown"),
     ],
 )
@@ -43,11 +51,18 @@ def test_standing_against_a_limit(value: float, u: float, expected: str) -> None
 @pytest.mark.parametrize(
     ("relief_mm", "u_mm", "shape"),
     [
-        (0.0, 0.01, "straight"), (0.049, 0.02, "straight"), (-0.049, 0.02, "straight"),
-        (0.051, 0.02, "forward bow"), (-0.051, 0.02, "back-bow"),
-        (0.0, 0.0249, "straight"), (0.0, 0.0251, "cannot tell"),
-        (0.16, 0.057, "cannot tell"), (0.17, 0.057, "forward bow"), (-0.17, 0.057, "back-bow"),
-        (0.2, float("nan"), "cannot tell"), (0.2, float("inf"), "cannot tell"),
+        (0.0, 0.01, "straight"),
+        (0.049, 0.02, "straight"),
+        (-0.049, 0.02, "straight"),
+        (0.051, 0.02, "forward bow"),
+        (-0.051, 0.02, "back-bow"),
+        (0.0, 0.0249, "straight"),
+        (0.0, 0.0251, "cannot tell"),
+        (0.16, 0.057, "cannot tell"),
+        (0.17, 0.057, "forward bow"),
+        (-0.17, 0.057, "back-bow"),
+        (0.2, float("nan"), "cannot tell"),
+        (0.2, float("inf"), "cannot tell"),
     ],
 )
 def test_bow_at_its_limits(relief_mm: float, u_mm: float, shape: str) -> None:
@@ -85,9 +100,12 @@ def test_back_bow_is_a_fault_once_certain(relief_mm: float, severity: str) -> No
 
 def test_sides_of_different_shape_make_one_word() -> None:
     for bass, treble, word in (
-        (bow(0.2), bow(0.0), "forward bow"), (bow(0.0), bow(-0.2), "back-bow"),
-        (bow(0.3), bow(-0.1), "forward bow"), (bow(0.1), bow(-0.3), "back-bow"),
-        (bow(0.2), bow(-0.2), "straight"), (bow(0.2), s_curve(0.1), "S-curve"),
+        (bow(0.2), bow(0.0), "forward bow"),
+        (bow(0.0), bow(-0.2), "back-bow"),
+        (bow(0.3), bow(-0.1), "forward bow"),
+        (bow(0.1), bow(-0.3), "back-bow"),
+        (bow(0.2), bow(-0.2), "straight"),
+        (bow(0.2), s_curve(0.1), "S-curve"),
     ):
         assert shape_of(record(bass, treble), LIMITS) == word
     unsure = record(bow(0.2), side("treble", bow(0.1), 0.06))

@@ -52,15 +52,27 @@ def test_direction_and_caution(measured: Measured, direction: str) -> None:
 
 def test_every_direction_is_reached() -> None:
     assert {direction for _, direction in CASES} == {
-        "tighten", "slacken", "leave alone", "nothing to gain", "cannot tell",
+        "tighten",
+        "slacken",
+        "leave alone",
+        "nothing to gain",
+        "cannot tell",
     }
 
 
 @pytest.mark.parametrize(
     "words",
     [
-        "tuned to pitch", "eighth to a quarter turn", "retune", "wait", "sight again",
-        "Stop at any resistance", "stuck", "stripped", "bottomed", "qualified repairer",
+        "tuned to pitch",
+        "eighth to a quarter turn",
+        "retune",
+        "wait",
+        "sight again",
+        "Stop at any resistance",
+        "stuck",
+        "stripped",
+        "bottomed",
+        "qualified repairer",
     ],
 )
 def test_the_caution_is_complete(words: str) -> None:
@@ -81,9 +93,12 @@ def test_turning_states_viewpoint_and_thread() -> None:
 @pytest.mark.parametrize(
     ("measured", "words"),
     [
-        (record(bow(0.2), twist_deg=0.8), "Twist"), (record(s_curve(0.15)), "S-curve"),
-        (record(kink(0.25) + bow(0.1)), "rise"), (record(kink(-0.3) + bow(0.1)), "hump"),
-        (high_fret(), "high fret"), (record(bow(0.5), bow(0.0)), "both sides together"),
+        (record(bow(0.2), twist_deg=0.8), "Twist"),
+        (record(s_curve(0.15)), "S-curve"),
+        (record(kink(0.25) + bow(0.1)), "rise"),
+        (record(kink(-0.3) + bow(0.1)), "hump"),
+        (high_fret(), "high fret"),
+        (record(bow(0.5), bow(0.0)), "both sides together"),
     ],
 )
 def test_what_the_rod_cannot_do_is_a_reason(measured: Measured, words: str) -> None:

@@ -49,24 +49,40 @@ def fret_findings(measured: Measured, thresholds: Thresholds) -> tuple[Finding, 
         if frets:
             found.append(
                 Finding(
-                    "cannot_tell_frets", f"Frets on the {side} side: cannot tell",
+                    "cannot_tell_frets",
+                    f"Frets on the {side} side: cannot tell",
                     f"{fret_list(frets)} could not be judged under the {side} string. "
                     + better_photographs(measured),
-                    "cannot tell", side, frets, None, None, "mm",
+                    "cannot tell",
+                    side,
+                    frets,
+                    None,
+                    None,
+                    "mm",
                 )
             )
     seen = 2 * measured.frets - len(hidden["bass"]) - len(hidden["treble"])
     if not (out["bass"] or out["treble"]) and seen:
         reach = max(
             thresholds.fret_out_of_line_mm,
-            *(float(k * curve.deviation_u_mm[i]) for curve in (measured.bass, measured.treble)
-              for i in range(measured.frets) if i + 1 not in hidden[curve.side]),
+            *(
+                float(k * curve.deviation_u_mm[i])
+                for curve in (measured.bass, measured.treble)
+                for i in range(measured.frets)
+                if i + 1 not in hidden[curve.side]
+            ),
         )
         found.append(
             Finding(
-                "frets_in_line", "Frets in line",
+                "frets_in_line",
+                "Frets in line",
                 f"No fret that could be judged is out of line by more than {reach:.2f} mm.",
-                "fine", None, (), None, None, "mm",
+                "fine",
+                None,
+                (),
+                None,
+                None,
+                "mm",
             )
         )
     return tuple(found)
@@ -104,7 +120,11 @@ def _out_of_line(curve: SideCurve, thresholds: Thresholds, k: float) -> dict[int
 
 
 def _fret_finding(
-    fret: int, measured: Measured, thresholds: Thresholds, k: float, out: dict[Side, dict[int, float]],
+    fret: int,
+    measured: Measured,
+    thresholds: Thresholds,
+    k: float,
+    out: dict[Side, dict[int, float]],
 ) -> Finding:
     by_side = {side: values[fret] for side, values in out.items() if fret in values}
     side = max(by_side, key=lambda name: abs(by_side[name]))
@@ -120,8 +140,7 @@ def _fret_finding(
     if len(by_side) == 2 and not both:
         place += " and the other way on the other side"
     meaning = (
-        "Notes behind it may buzz on it." if high
-        else "Notes stopped on it may buzz on the fret after it."
+        "Notes behind it may buzz on it." if high else "Notes stopped on it may buzz on the fret after it."
     )
     if not certain:
         meaning += (
@@ -134,5 +153,10 @@ def _fret_finding(
         f"Fret {fret} {'' if certain else 'maybe '}{word} {place}",
         f"Fret {fret} stands {abs(value):.2f} mm {'above' if high else 'below'} the curve of the neck "
         f"{place}. {meaning}{remedy} The truss rod does not change that.",
-        "fault" if fault else "look closer", None if both else side, (fret,), value, u, "mm",
+        "fault" if fault else "look closer",
+        None if both else side,
+        (fret,),
+        value,
+        u,
+        "mm",
     )

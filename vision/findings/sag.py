@@ -56,7 +56,9 @@ def string_sag_gap_mm(frequency_hz: float, scale_length_mm: float, frets: int) -
 
 
 def string_tension_n(
-    frequency_hz: float, scale_length_mm: float, diameter_mm: float,
+    frequency_hz: float,
+    scale_length_mm: float,
+    diameter_mm: float,
     density_kg_m3: float = STEEL_DENSITY_KG_M3,
 ) -> float:
     """Tension of a plain string by Mersenne's law, T = mu (2 L f)^2, in newtons.
@@ -66,8 +68,10 @@ def string_tension_n(
     ValueError : an argument is not a positive finite number.
     """
     for name, value in (
-        ("frequency_hz", frequency_hz), ("scale_length_mm", scale_length_mm),
-        ("diameter_mm", diameter_mm), ("density_kg_m3", density_kg_m3),
+        ("frequency_hz", frequency_hz),
+        ("scale_length_mm", scale_length_mm),
+        ("diameter_mm", diameter_mm),
+        ("density_kg_m3", density_kg_m3),
     ):
         _check_positive(name, value)
     mass_kg_m = density_kg_m3 * math.pi * (diameter_mm * 1e-3) ** 2 / 4.0

@@ -76,35 +76,57 @@ def bow_finding(curve: SideCurve, measured: Measured, thresholds: Thresholds) ->
     if shape == "cannot tell":
         reach = f" The relief lies between {interval_mm(relief, u)}." if math.isfinite(relief + u) else ""
         return Finding(
-            "cannot_tell_bow", f"Bow on the {side} side: cannot tell",
+            "cannot_tell_bow",
+            f"Bow on the {side} side: cannot tell",
             f"{where} the bow cannot be told from these photographs.{reach} {better_photographs(measured)}",
-            "cannot tell", side, (), relief, u, "mm",
+            "cannot tell",
+            side,
+            (),
+            relief,
+            u,
+            "mm",
         )
     if shape == "S-curve":
         top, bottom = int(np.nanargmin(curve.gap_mm)), int(np.nanargmax(curve.gap_mm))
         return Finding(
-            "s_curve", f"S-curve on the {side} side",
+            "s_curve",
+            f"S-curve on the {side} side",
             f"{where} the neck bends both ways: {curve.gap_mm[bottom]:.2f} mm below the chord at fret "
             f"{bottom + 1} and {-curve.gap_mm[top]:.2f} mm above it at fret {top + 1}. "
             "A truss rod bends the neck one way only and cannot take this out.",
-            "fault", side, tuple(sorted((top + 1, bottom + 1))),
+            "fault",
+            side,
+            tuple(sorted((top + 1, bottom + 1))),
             float(curve.gap_mm[bottom] - curve.gap_mm[top]),
-            float(math.hypot(curve.gap_u_mm[bottom], curve.gap_u_mm[top])), "mm",
+            float(math.hypot(curve.gap_u_mm[bottom], curve.gap_u_mm[top])),
+            "mm",
         )
     if shape == "back-bow":
         certain = relief + k * u < -thresholds.straight_within_mm
         return Finding(
-            "back_bow", f"Back-bow on the {side} side",
+            "back_bow",
+            f"Back-bow on the {side} side",
             f"{where} the neck bends backwards by {figure}. "
             + ("Strings will buzz in the low positions." if certain else "It may be as good as straight."),
-            "fault" if certain else "look closer", side, frets, relief, u, "mm",
+            "fault" if certain else "look closer",
+            side,
+            frets,
+            relief,
+            u,
+            "mm",
         )
     if shape == "straight":
         return Finding(
-            "straight", f"Straight on the {side} side",
+            "straight",
+            f"Straight on the {side} side",
             f"{where} the neck is straight within {thresholds.straight_within_mm:.2f} mm: relief "
             f"{relief:.2f} mm (95 %: {interval_mm(relief, u)}).",
-            "fine", side, (), relief, u, "mm",
+            "fine",
+            side,
+            (),
+            relief,
+            u,
+            "mm",
         )
     severity: Severity = "look closer"
     if relief - k * u > thresholds.excessive_relief_mm:
@@ -117,9 +139,15 @@ def bow_finding(curve: SideCurve, measured: Measured, thresholds: Thresholds) ->
         leaf_mm = thresholds.straight_within_mm / 2.0
         severity = "fine" if relief <= high + leaf_mm else "look closer"
     return Finding(
-        "forward_bow", f"Forward bow on the {side} side",
+        "forward_bow",
+        f"Forward bow on the {side} side",
         f"{where} the neck bends forwards by {figure}. {verdict}",
-        severity, side, frets, relief, u, "mm",
+        severity,
+        side,
+        frets,
+        relief,
+        u,
+        "mm",
     )
 
 
@@ -143,11 +171,16 @@ def end_findings(measured: Measured, thresholds: Thresholds) -> tuple[Finding, .
         where = f"on the {unknown[0]} side" if len(unknown) == 1 else "on either side"
         found.append(
             Finding(
-                "cannot_tell_rise", "Last frets: cannot tell",
+                "cannot_tell_rise",
+                "Last frets: cannot tell",
                 f"Whether the last frets rise or fall {where} cannot be told from these photographs. "
                 + better_photographs(measured),
-                "cannot tell", unknown[0] if len(unknown) == 1 else None,
-                tuple(range(joint + 2, measured.frets + 1)), None, None, "mm",
+                "cannot tell",
+                unknown[0] if len(unknown) == 1 else None,
+                tuple(range(joint + 2, measured.frets + 1)),
+                None,
+                None,
+                "mm",
             )
         )
     return tuple(found)
@@ -208,28 +241,42 @@ def _crossing(curve: SideCurve, thresholds: Thresholds) -> bool | None:
 
 
 def _end_finding(
-    side: Side, joint: int, frets: int, thresholds: Thresholds,
-    rise: tuple[float, float], hump: tuple[float, float],
+    side: Side,
+    joint: int,
+    frets: int,
+    thresholds: Thresholds,
+    rise: tuple[float, float],
+    hump: tuple[float, float],
 ) -> list[Finding]:
     """The finding for last frets that certainly leave the curve of the frets before, either way."""
     past = tuple(range(joint + 2, frets + 1))
     if rise[0] > 0.0:
         return [
             Finding(
-                "rise", f"Last frets rise on the {side} side",
+                "rise",
+                f"Last frets rise on the {side} side",
                 f"From fret {joint + 2} on, the {side} side bends upwards: the last fret stands "
                 f"{rise[0]:.2f} mm above the curve of the frets before. The truss rod does not reach there.",
-                "fault", side, past, *rise, "mm",
+                "fault",
+                side,
+                past,
+                *rise,
+                "mm",
             )
         ]
     # A fall of the last frets alone is often intended; with the joint above its surroundings it is a hump.
     if hump[0] - thresholds.coverage_k * hump[1] > thresholds.rise_mm / 2.0:
         return [
             Finding(
-                "hump", f"Hump at the body joint on the {side} side",
+                "hump",
+                f"Hump at the body joint on the {side} side",
                 f"Around fret {joint + 1} the {side} side stands {hump[0]:.2f} mm above the line from fret "
                 f"{joint + 1 - _FRETS_BEFORE_JOINT} to the last fret. The truss rod cannot take this out.",
-                "fault", side, (joint + 1,), *hump, "mm",
+                "fault",
+                side,
+                (joint + 1,),
+                *hump,
+                "mm",
             )
         ]
     return []

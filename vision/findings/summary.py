@@ -64,12 +64,7 @@ def _relief_line(curve: SideCurve) -> str:
 
 def _out_of_line_text(findings: tuple[Finding, ...]) -> str:
     out = sorted(
-        {
-            fret
-            for finding in findings
-            if finding.code in ("fret_high", "fret_low")
-            for fret in finding.frets
-        }
+        {fret for finding in findings if finding.code in ("fret_high", "fret_low") for fret in finding.frets}
     )
     return f"Frets out of line: {fret_list(tuple(out)).split(' ', 1)[1] if out else 'none found'}"
 

@@ -25,13 +25,11 @@ _VIEWPOINT = (
     "Seen end on, looking at the adjusting nut, {turn} {verb} a rod with a right-hand thread; some rods have "
     "a left-hand thread and go the other way, so check the first eighth of a turn."
 )
-TIGHTEN_TEXT = (
-    "Tighten the rod: it straightens a neck that bends forwards. "
-    + _VIEWPOINT.format(turn="clockwise", verb="tightens")
+TIGHTEN_TEXT = "Tighten the rod: it straightens a neck that bends forwards. " + _VIEWPOINT.format(
+    turn="clockwise", verb="tightens"
 )
-SLACKEN_TEXT = (
-    "Slacken the rod: the strings then pull the neck forwards. "
-    + _VIEWPOINT.format(turn="anticlockwise", verb="slackens")
+SLACKEN_TEXT = "Slacken the rod: the strings then pull the neck forwards. " + _VIEWPOINT.format(
+    turn="anticlockwise", verb="slackens"
 )
 SINGLE_ACTION_TEXT = (
     "A single-action rod only pulls against the strings: once it is slack it cannot push a back-bow out. "

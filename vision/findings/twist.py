@@ -12,17 +12,29 @@ def twist_finding(measured: Measured, thresholds: Thresholds) -> Finding:
     position = standing(value, u, noticed, k)
     if position == "unknown":
         return Finding(
-            "cannot_tell_twist", "Twist: cannot tell",
+            "cannot_tell_twist",
+            "Twist: cannot tell",
             f"Twist cannot be told from these photographs. {better_photographs(measured)}",
-            "cannot tell", None, (), value, u, "deg",
+            "cannot tell",
+            None,
+            (),
+            value,
+            u,
+            "deg",
         )
     way = "treble" if value > 0.0 else "bass"
     figure = f"{abs(value):.2f} degrees (95 %: {value - 1.96 * u:.2f} to {value + 1.96 * u:.2f})"
     if position == "within":
         return Finding(
-            "no_twist", "No twist to notice",
+            "no_twist",
+            "No twist to notice",
             f"The last fret is turned against fret 1 by {figure}; below {noticed:.1f} nobody notices.",
-            "fine", None, (), value, u, "deg",
+            "fine",
+            None,
+            (),
+            value,
+            u,
+            "deg",
         )
     severity: Severity = "look closer"
     if position == "borderline":
@@ -35,10 +47,16 @@ def twist_finding(measured: Measured, thresholds: Thresholds) -> Finding:
     else:
         verdict = f"That is about the {serious:.1f} degree from which twist is serious."
     return Finding(
-        "twist", "Twist",
+        "twist",
+        "Twist",
         f"At the last fret the {way} side stands higher than at fret 1: {figure}. {verdict} "
         "The truss rod cannot take twist out.",
-        severity, None, (1, measured.frets), value, u, "deg",
+        severity,
+        None,
+        (1, measured.frets),
+        value,
+        u,
+        "deg",
     )
 
 
@@ -49,17 +67,29 @@ def sides_finding(measured: Measured, thresholds: Thresholds) -> Finding | None:
     position = standing(value, u, limit, k)
     if position == "unknown":
         return Finding(
-            "cannot_tell_sides", "Sides against each other: cannot tell",
+            "cannot_tell_sides",
+            "Sides against each other: cannot tell",
             "Whether the two sides have the same relief cannot be told from these photographs. "
             + better_photographs(measured),
-            "cannot tell", None, (), value, u, "mm",
+            "cannot tell",
+            None,
+            (),
+            value,
+            u,
+            "mm",
         )
     if position != "beyond":
         return None
     more = "bass" if value > 0.0 else "treble"
     return Finding(
-        "sides_differ", "The two sides differ",
+        "sides_differ",
+        "The two sides differ",
         f"The {more} side bends forwards by {abs(value):.2f} mm more than the other. "
         "The truss rod moves both sides together and cannot even them out.",
-        "look closer", None, (), value, u, "mm",
+        "look closer",
+        None,
+        (),
+        value,
+        u,
+        "mm",
     )

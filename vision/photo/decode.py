@@ -58,7 +58,12 @@ def decode_photograph(data: bytes, name: str) -> Photograph | Unreadable:
     height, width = rgb.shape[:2]
     focal_px, focal_relative_u = focal_prior(record, width, height)
     return Photograph(
-        name, rgb, focal_px, focal_relative_u, hashlib.sha256(data).hexdigest(), source_format,
+        name,
+        rgb,
+        focal_px,
+        focal_relative_u,
+        hashlib.sha256(data).hexdigest(),
+        source_format,
         size_flags(record, width, height),
     )
 

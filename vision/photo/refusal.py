@@ -25,8 +25,7 @@ _WORDS: dict[str, tuple[str, str]] = {
         "Send one still photograph a file.",
     ),
     "too_small": (
-        "the picture is only {detail} pixels; the shorter side must have at least "
-        f"{MIN_SHORT_SIDE_PX}",
+        f"the picture is only {{detail}} pixels; the shorter side must have at least {MIN_SHORT_SIDE_PX}",
         "Send the full-size photograph, not a preview or one that was made smaller for a message.",
     ),
     "too_large": (

@@ -34,10 +34,10 @@ class Crowns:
     view_sin: float
 
 
-def towards_camera(board: Board, frets: int) -> float:
+def towards_camera(board: Board, first_fret: float, last_fret: float) -> float:
     """+1 where y grows towards the camera, else -1: from the scale across, or the picture's down when that ties."""
-    first, last = board.mm_px(np.array([1.0, float(frets)]))
-    body = float(np.sign(board.law.y(np.array(float(frets))) - board.law.y(np.array(1.0))))
+    first, last = board.mm_px(np.array([first_fret, last_fret]))
+    body = float(np.sign(board.law.y(np.array(last_fret)) - board.law.y(np.array(first_fret))))
     if last > 1.06 * first:
         return body
     if last < first / 1.06:
@@ -46,42 +46,61 @@ def towards_camera(board: Board, frets: int) -> float:
     return float(np.sign(down)) or 1.0
 
 
-def view_sine(board: Board, frets: int, scale_mm: float = 640.0) -> float:
+def view_sine(board: Board, k: Floats, scale_mm: float = 640.0) -> float:
     """Sine of the angle between the line of sight and the board, from the spacing against the width."""
-    k = np.arange(1.0, frets)
     gap_px = np.abs(board.law.y(k + 0.5) - board.law.y(k - 0.5))
     gap_mm = scale_mm * 2.0 ** (-k / 12.0) * (2.0 ** (1 / 24.0) - 2.0 ** (-1 / 24.0))
     return float(np.clip(np.median(gap_px / board.mm_px(k) / gap_mm), 0.02, 1.0))
 
 
-def lock_crowns(y: Floats, tone: Floats, board: Board, frets: int) -> Crowns:
-    """Refit the law to the crowns and move it to their tops; whole numbers must already stand on the crowns."""
-    k = np.arange(1.0, frets + 1)
-    near = towards_camera(board, frets)
-    sine = view_sine(board, frets)
+def lock_crowns(y: Floats, tone: Floats, board: Board, k: Floats, any_phase: bool = False) -> Crowns:
+    """Refit the law to the crowns of frets k and move it to their tops.
+
+    any_phase : the law may stand anywhere between the frets; else it stands near the crowns already.
+    """
+    near = towards_camera(board, float(k[0]), float(k[-1]))
+    sine = view_sine(board, k)
     scale = board.mm_px(k)
     slope = np.gradient(tone, y) * near
-    law = board.law
-    reach_mm = np.clip(1.1 + 1.5 * sine, 1.2, 2.6)
-    agree = np.zeros(frets)
-    off = np.zeros(frets)
-    for round_ in range(5):
+    phases = np.arange(-4, 4) / 8.0 if any_phase else np.zeros(1)
+    best: tuple[float, Law, Floats, Floats] | None = None
+    for phase in phases:
+        law, agree, off, strength = _lock(y, slope, board.law.renumbered(float(phase)), k, scale, near, sine, 4)
+        if best is None or strength > best[0]:
+            best = (strength, law, agree, off)
+    assert best is not None
+    _, law, agree, off = best
+    edge = _far_edge(y, slope, law, k, scale, near, agree, sine)
+    top = edge + CROWN_RADIUS_MM * (1.0 - np.sqrt(1.0 - sine**2))
+    law = _refit(law, k, law.y(k) + near * top * scale, np.ones(len(k)))
+    return Crowns(law, agree, off, sine)
+
+
+def _lock(
+    y: Floats, slope: Floats, law: Law, k: Floats, scale: Floats, near: float, sine: float, rounds: int
+) -> tuple[Law, Floats, Floats, float]:
+    """Register all crowns to their common profile and refit, a few times: law, agreement, offsets, strength."""
+    reach_mm = float(np.clip(1.1 + 1.5 * sine, 1.2, 2.6))
+    agree, off, strength = np.ones(len(k)), np.zeros(len(k)), 0.0
+    for turn in range(rounds):
         centre = law.y(k)
-        gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / scale
+        gap_px = law.y(k + 0.5) - law.y(k - 0.5)
+        gap_mm = np.abs(gap_px) / scale
         parts = np.interp(centre[:, None] + near * scale[:, None] * OFFSET_MM, y, slope) * scale[:, None]
         mask = np.abs(OFFSET_MM) < np.minimum(reach_mm, 0.6 * gap_mm)[:, None]
-        template = _common(parts, mask, agree if round_ else np.ones(frets))
-        limit = 0.8 if round_ < 2 else 0.4
-        move, agree = _register(parts, template, np.minimum(reach_mm, 0.55 * gap_mm), np.minimum(limit, 0.3 * gap_mm))
-        off = near * move * scale / (law.y(k + 0.5) - law.y(k - 0.5))
+        template = _common(parts, mask, agree)
+        limit = 0.8 if turn < 2 else 0.4
+        move, agree = _register(
+            parts, template, np.minimum(reach_mm, 0.55 * gap_mm), np.minimum(limit, 0.3 * gap_mm)
+        )
+        off = near * move * scale / gap_px
         weight = np.clip(agree - 0.3, 0.0, 1.0)
         if np.count_nonzero(weight > 0.1) < 8:
             break
-        law = _refit(law, k, centre + near * move * scale, weight / np.abs(law.y(k + 0.5) - law.y(k - 0.5)))
-    edge = _far_edge(y, slope, law, k, scale, near, agree)
-    top = edge + CROWN_RADIUS_MM * (1.0 - np.sqrt(1.0 - sine**2))
-    law = _refit(law, k, law.y(k) + near * top * scale, np.ones(frets))
-    return Crowns(law, agree, off, sine)
+        law = _refit(law, k, centre + near * move * scale, weight / np.abs(gap_px))
+        middle = np.abs(OFFSET_MM) < reach_mm
+        strength = float(np.mean(template[middle] ** 2))
+    return law, agree, off, strength
 
 
 def _common(parts: Floats, mask: Floats, weight: Floats) -> Floats:
@@ -129,17 +148,35 @@ def _refit(law: Law, k: Floats, where: Floats, weight: Floats) -> Law:
     return Law(float(a * size + y0), float(b * size + c * y0), float(c))
 
 
-def _far_edge(y: Floats, slope: Floats, law: Law, k: Floats, scale: Floats, near: float, agree: Floats) -> float:
-    """Offset (mm) of the crown's edge farthest from the camera: first strong common slope seen from the far side."""
+def _far_edge(
+    y: Floats, slope: Floats, law: Law, k: Floats, scale: Floats, near: float, agree: Floats, sine: float
+) -> float:
+    """Offset (mm) of the crown's edge farthest from the camera.
+
+    The first strong slope, seen from the far side, that all frets share at one distance in millimetres.  A slope
+    that rather keeps its distance from the next fret belongs to that fret.
+    """
     gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / scale
-    parts = np.interp(law.y(k)[:, None] + near * scale[:, None] * OFFSET_MM, y, slope) * scale[:, None]
-    wide = np.argsort(-gap_mm)[: max(6, len(k) // 2)]
-    mask = np.abs(OFFSET_MM) < np.minimum(3.2, 0.6 * gap_mm[wide])[:, None]
-    common = _common(parts[wide], mask, agree[wide])
-    common = np.where(mask.sum(axis=0) >= 4, common, 0.0)
-    strong = np.abs(common)
-    limit = 0.4 * float(strong[np.abs(OFFSET_MM) < 2.6].max())
-    for i in range(1, len(common) - 1):
-        if strong[i] >= limit and strong[i] >= strong[i - 1] and strong[i] > strong[i + 1]:
-            return float(OFFSET_MM[i])
+    most = 1.4 + 1.6 * sine
+    weight = np.clip(agree, 0.05, 1.0)
+    size = np.interp(law.y(k)[:, None] + near * scale[:, None] * OFFSET_MM, y, slope) * scale[:, None]
+    norm = np.maximum(np.sqrt(np.mean(size[:, np.abs(OFFSET_MM) < 1.5] ** 2, axis=1)), 1.0)
+
+    def shared(distance_mm: Floats) -> float:
+        value = np.interp(law.y(k) + near * scale * distance_mm, y, slope) * scale / norm
+        return float(np.sum(weight * value) / np.sum(weight))
+
+    zone = OFFSET_MM[np.abs(OFFSET_MM) <= most]
+    strength = np.array([shared(np.full(len(k), m)) for m in zone])
+    limit = 0.4 * float(np.abs(strength).max())
+    mean_gap = float(np.sum(weight * gap_mm) / np.sum(weight))
+    for i in range(1, len(zone) - 1):
+        here = abs(strength[i])
+        if here < limit or here < abs(strength[i - 1]) or here <= abs(strength[i + 1]):
+            continue
+        # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
+        wanted = np.sign(strength[i])
+        theirs = max(wanted * shared(-gap_mm + zone[i] + mean_gap + d) for d in (-0.3, -0.15, 0.0, 0.15, 0.3))
+        if theirs < here:
+            return float(zone[i])
     return 0.0

@@ -12,6 +12,7 @@ import numpy as np
 
 from vision.locate.board import LEAST_WIDENING, MOST_WIDENING, WIDENING, Board, widening
 from vision.locate.comb import Law
+from vision.locate.crowns import lock_crowns
 from vision.locate.ladder import Strip
 from vision.locate.result import NotLocated, refusal
 from vision.locate.segments import Floats
@@ -86,28 +87,6 @@ def towards_body(strip: Strip, law: Law, first: int, last: int) -> Law | None:
     return min(options, key=lambda o: o[0])[1] if options else None
 
 
-def crown_phase(y: Floats, tone: Floats, board: Board, k: Floats) -> float:
-    """Shift of the law (spacings, -0.5..0.5) that puts its whole numbers on the crowns.
-
-    Crowns are alike in millimetres while the gaps between them grow towards the nut, so the profiles of all
-    frets agree best when they are lined up, in millimetres, at a point fixed to the crowns.
-    """
-    scale = board.mm_px(k)
-    offset_mm = np.linspace(-3.0, 3.0, 61)
-    best, best_phase = -1.0, 0.0
-    slope = np.gradient(tone, y)
-    for phase in np.arange(-12, 12) / 24.0:
-        centre = board.law.y(k + phase)
-        part = np.interp(centre[:, None] + scale[:, None] * offset_mm, y, slope) * scale[:, None]
-        norm = part / np.sqrt(np.mean(part**2, axis=1, keepdims=True) + 1.0)
-        # Weight the middle: what lies beyond the crown belongs to the board.
-        weight = np.exp(-0.5 * (offset_mm / 1.2) ** 2)
-        value = float(np.sum(weight * norm.mean(axis=0) ** 2) / np.sum(weight))
-        if value > best:
-            best, best_phase = value, float(phase)
-    return best_phase
-
-
 def number_frets(
     y: Floats, tone: Floats, strip: Strip, law: Law, first: int, match: Floats, shift: Floats, frets: int
 ) -> Numbering | NotLocated:
@@ -120,9 +99,7 @@ def number_frets(
     if turned is None:
         return refusal("not a neck", "The ladder found does not narrow towards one end as a fretted board does.")
     law = turned
-    k = np.arange(2.0, seen)
-    phase = crown_phase(y, tone, Board(strip, law), k)
-    law = law.renumbered(phase)
+    law = lock_crowns(y, tone, Board(strip, law), np.arange(1.0, seen + 1), any_phase=True).law
     extra = 7
     numbers = np.arange(1 - extra, int(seen) + extra + 1)
     middle = 0.5 * (1 + seen)

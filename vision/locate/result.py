@@ -39,6 +39,7 @@ class LocatedNeck:
     """Frets of a neck found in a picture; points (x, y) in its pixels, centres at integers.
 
     fret_ends_px : (N, 2, 2), [fret - 1, side, xy]; side 0 = X negative, 1 = X positive for a right-handed neck.
+    fret_middles_px : (N, 2) point half-way along each fret; off the chord because the board is rounded.
     nut_ends_px : (2, 2), [side, xy] where the open strings end.
     found_frets : (N,) bool, True where the fret line itself was seen, False where the law places it.
     score : 0..1, share of the neck's evidence that agrees; 1 is perfect.
@@ -47,6 +48,7 @@ class LocatedNeck:
     """
 
     fret_ends_px: NDArray[np.float64]
+    fret_middles_px: NDArray[np.float64]
     nut_ends_px: NDArray[np.float64]
     found_frets: NDArray[np.bool_]
     score: float

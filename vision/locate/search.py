@@ -117,7 +117,7 @@ def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNec
     if isinstance(numbering, NotLocated):
         return numbering
     board = Board(strip, numbering.law)
-    crowns = lock_crowns(full.y_px, shared, board, frets)
+    crowns = lock_crowns(full.y_px, shared, board, np.arange(1.0, frets + 1))
     board = Board(strip, crowns.law)
     return _result(board, numbering.likeness, coherence, numbering.notes, frets)
 
@@ -143,13 +143,13 @@ def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:
 
 def _result(board: Board, like: Floats, coherence: float, notes: tuple[str, ...], frets: int) -> LocatedNeck:
     y = board.law.y(np.arange(0.0, frets + 1))
-    ends = np.stack([board.strip.points(np.array(0.0), y), board.strip.points(np.array(1.0), y)], axis=1)
+    ends = np.stack([board.strip.points(np.array(u), y) for u in (0.0, 1.0)], axis=1)
     across = ends[frets // 2, 1] - ends[frets // 2, 0]
     along = ends[-1].mean(axis=0) - ends[0].mean(axis=0)
     if across[0] * along[1] - across[1] * along[0] < 0:
         ends = ends[:, ::-1]
     found = like > 0.5
-    return LocatedNeck(ends[1:], ends[0], found, float(np.clip(coherence, 0, 1)), notes, ())
+    return LocatedNeck(ends[1:], board.strip.points(np.array(0.5), y[1:]), ends[0], found, float(np.clip(coherence, 0, 1)), notes, ())
 
 
 __all__ = ["locate_neck", "rotation"]

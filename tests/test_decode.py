@@ -14,8 +14,9 @@ import pytest
 from PIL import Image, ImageChops, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
 from vision.photo import Photograph, Unreadable, decode_photograph
+from vision.photo.container import check_jpeg_complete
 from vision.photo.photograph import Pixels
-from vision.photo.refusal import MAX_BYTES
+from vision.photo.refusal import MAX_BYTES, UnreadableError
 
 WIDTH, HEIGHT = 720, 608
 CORNERS = {
@@ -349,6 +350,21 @@ def test_cut_off_files_are_refused(kind: str) -> None:
     decoded(data)
     for share in np.linspace(0.0, 0.98, 40):
         assert refused(data[: int(share * len(data))]).code in {"empty", "damaged", "not_a_picture"}, share
+
+
+def test_jpeg_markers_are_walked_to_the_end_of_the_picture() -> None:
+    # Not every decoder reports a missing end, so the walk is checked by itself.
+    data = encode(scene(), "JPEG")
+    check_jpeg_complete(data + b"trailing bytes")
+    scan = data.index(b"\xff\xda")
+    for broken in (data[:-2], data[: scan + 300], data[:scan] + b"\xff\xd9", data[:2], data[:20]):
+        with pytest.raises(UnreadableError, match="damaged"):
+            check_jpeg_complete(broken)
+    header_length = int.from_bytes(data[scan + 2 : scan + 4], "big")
+    one_scan = data[scan : scan + 2 + header_length]
+    check_jpeg_complete(data[:scan] + one_scan * 100 + b"\xff\xd9")
+    with pytest.raises(UnreadableError, match="damaged"):
+        check_jpeg_complete(data[:scan] + one_scan * 101 + b"\xff\xd9")
 
 
 def test_cut_off_progressive_jpeg_is_refused() -> None:

@@ -4,8 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-from findings_records import SCALE_MM, along, bow, kink, record, s_curve, side
 
+from tests.findings_records import SCALE_MM, along, bow, kink, record, s_curve, side
 from vision.findings import Finding, judge, shape_of
 from vision.findings.finding import better_photographs, standing
 from vision.findings.shape import contrast_mm, hump_weights, joint_index, rise_weights
@@ -126,6 +126,16 @@ def test_s_curve_at_its_limits(lobe_mm: float, u_mm: float, code: str) -> None:
     measured = record(side("bass", s_curve(lobe_mm), u_mm), difference_u_mm=0.002)
     assert code in codes(measured)
     assert ("s_curve" in codes(measured)) == (code == "s_curve")
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_s_curve_needs_both_lobes_beyond_their_uncertainty(sign: float) -> None:
+    gap = sign * (s_curve(0.15) + bow(0.07))  # one lobe of about 0.2 mm, the other of about 0.1
+    lesser = min(gap.max(), -gap.min())
+    assert 0.06 < lesser < 0.12
+    for u_mm, certain in ((0.3 * lesser, True), (0.8 * lesser, False)):
+        measured = record(side("bass", gap, u_mm), difference_u_mm=0.002)
+        assert ("s_curve" in codes(measured)) == certain
 
 
 def test_s_curve_reports_both_lobes_either_way_round() -> None:

@@ -1,8 +1,8 @@
 """The readable summary: figures in both units, intervals, every photograph, and refusals."""
 
 import pytest
-from findings_records import bow, record, side
 
+from tests.findings_records import bow, record, side
 from vision.findings import summary_lines
 from vision.findings.summary import thousandths
 from vision.results import Flag, PhotoResult, Refused

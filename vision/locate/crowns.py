@@ -143,7 +143,7 @@ def _refit(law: Law, k: Floats, where: Floats, weight: Floats) -> Law:
     def miss(p: Floats) -> Floats:
         return np.asarray(((p[0] + p[1] * z) / (1.0 + p[2] * z) * size - (where - y0)) * weight)
 
-    fit = least_squares(miss, start, loss="soft_l1", f_scale=0.03, x_scale=[0.1, 0.1, 0.1])
+    fit = least_squares(miss, start, loss="cauchy", f_scale=0.03, x_scale=[0.1, 0.1, 0.1])
     a, b, c = fit.x
     return Law(float(a * size + y0), float(b * size + c * y0), float(c))
 

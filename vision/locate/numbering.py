@@ -57,7 +57,7 @@ def likeness(y: Floats, tone: Floats, law: Law, k: float, others: Floats, low: f
     return float(np.max(2.0 * (window @ template) / energy))
 
 
-def longest_run(match: Floats, shift: Floats, threshold: float = 0.7) -> tuple[int, int]:
+def longest_run(match: Floats, shift: Floats, threshold: float = 0.6) -> tuple[int, int]:
     """First and last index of the longest run of good slots; single gaps are bridged."""
     good = np.nan_to_num(match, nan=-1.0) > threshold
     good &= np.nan_to_num(np.abs(shift), nan=1.0) < 0.15
@@ -122,8 +122,8 @@ def _choose(
     g = np.nan_to_num(inner, nan=-0.5)
     typical = float(np.median(f[(numbers >= 2) & (numbers <= numbers[-1] - 8)]))
     half, unit = 0.5 * (typical + 0.25), 0.25 * max(typical - 0.25, 0.1)
-    in_full = np.clip((f - half) / unit, -1.5, 1.5)
-    in_inner = np.clip((g - half) / unit, -1.5, 1.5)
+    in_full = np.clip((f - half) / unit, -3.0, 1.5)
+    in_inner = np.clip((g - half) / unit, -3.0, 1.5)
 
     def total(start: int, count: int) -> float:
         """Evidence that fret 1 is numbers[start] and the last is `count` slots on."""
@@ -132,11 +132,17 @@ def _choose(
             return -np.inf
         # The last fret's far side may show the board's end: its near half is enough.
         inside = float(in_full[start:stop].sum()) + max(float(in_inner[stop]), float(in_full[stop]))
-        # The nut may look like a fret; what lies beyond it may not.
-        outside = float(in_full[max(start - 3, 0) : start - 1].sum()) + 0.25 * float(in_full[start - 1])
-        outside += min(float(in_inner[stop + 1]), float(in_full[stop + 1])) + float(in_full[stop + 2 : stop + 4].sum())
+        # The nut may look like a fret; what lies beyond it may not.  A like slot outside counts less the more
+        # unlike ones lie between.
+        before = np.clip(in_full[max(start - 3, 0) : start - 1][::-1], -1.5, 1.5)
+        beyond = np.r_[min(in_inner[stop + 1], in_full[stop + 1]), in_full[stop + 2 : stop + 4]]
+        beyond = np.clip(beyond, -1.5, 1.5)
+        fading = np.array([1.0, 0.4, 0.2])
+        outside = float(before @ fading[: len(before)] + beyond @ fading[: len(beyond)])
+        outside += 0.25 * float(np.clip(in_full[start - 1], -1.5, 1.5))
+        inside -= outside
         t = widening(strip, law.renumbered(float(numbers[start] - 1)))
-        return inside - outside - 0.5 * ((t - WIDENING) / 0.1) ** 2
+        return inside - 0.5 * ((t - WIDENING) / 0.1) ** 2
 
     scores = {
         (start, count): total(start, count)

@@ -29,7 +29,7 @@ REACH = 3
 class Slots:
     """Slots first..first + n - 1 of a law.
 
-    match : (n,) correlation with the neighbours' profile, -1..1; NaN outside the sheet.
+    match : (n,) likeness to the neighbours' profile, 1 the same, 0 unrelated; NaN outside the sheet.
     shift : (n,) place of the best match, fret spacings beyond the law's own place.
     contrast : (n,) rms tone of the profile, grey values.
     """
@@ -61,14 +61,14 @@ def _profiles(y: Floats, tone: Floats, law: Law, numbers: Floats, half: float) -
 
 
 def _correlate(profile: Floats, template: Floats) -> tuple[float, float]:
-    """Best normalised correlation of a template inside a longer profile: value and shift in samples."""
+    """Best likeness of a template inside a longer profile: value (1 the same) and shift in samples."""
     m = len(template)
     t = template - template.mean()
     norm_t = float(np.sqrt(np.sum(t**2)))
     windows = np.lib.stride_tricks.sliding_window_view(profile, m)
     windows = windows - windows.mean(axis=1, keepdims=True)
-    norm = np.sqrt(np.sum(windows**2, axis=1)) * norm_t
-    value = windows @ t / np.maximum(norm, 1e-9)
+    # Shape and strength: 2 <p, t> / (|p|^2 + |t|^2) is 1 only for the same profile at the same contrast.
+    value = 2.0 * (windows @ t) / (np.sum(windows**2, axis=1) + norm_t**2 + 0.5 * m)
     i = int(np.argmax(value))
     shift = float(i)
     if 0 < i < len(value) - 1:
@@ -94,6 +94,7 @@ def measure_slots(y: Floats, tone: Floats, law: Law, first: int, last: int, core
     match = np.full(n, np.nan)
     trusted = np.zeros(n, dtype=bool)
     trusted[low : high + 1] = True
+    missed = {-1: 0, 1: 0}
     while low > 0 or high < n - 1:
         for side in (-1, 1):
             i = low - 1 if side < 0 else high + 1
@@ -101,7 +102,8 @@ def measure_slots(y: Floats, tone: Floats, law: Law, first: int, last: int, core
                 continue
             inner = range(i + 1, i + 1 + 2 * REACH) if side < 0 else range(i - 2 * REACH, i)
             value, shift = _one(y, tone, law, numbers, i, [j for j in inner if 0 <= j < n and trusted[j]], pad)
-            if np.isfinite(value) and value > 0.6:
+            if np.isfinite(value) and value > 0.65 and abs(shift) < 0.15 and missed[side] < 2:
+                missed[side] = 0
                 trusted[i] = True
                 placed[i] = shift
                 kept = np.where(trusted, placed, np.nan)
@@ -109,6 +111,8 @@ def measure_slots(y: Floats, tone: Floats, law: Law, first: int, last: int, core
                 # Places are kept as offsets from the current law.
                 placed = _offsets(new, law, numbers, kept)
                 law = new
+            else:
+                missed[side] += 1
             low, high = (min(low, i), high) if side < 0 else (low, max(high, i))
     shift_out = np.full(n, np.nan)
     contrast = np.full(n, np.nan)
@@ -133,7 +137,6 @@ def _one(
     if len(near) == 0:
         return np.nan, np.nan
     near = near - near.mean(axis=1, keepdims=True)
-    near = near / np.maximum(np.sqrt(np.mean(near**2, axis=1, keepdims=True)), 1.0)
     value, shift = _correlate(profile, near.mean(axis=0))
     return value, shift / SAMPLES
 

@@ -16,6 +16,7 @@ from vision.locate.crowns import lock_crowns
 from vision.locate.ladder import Strip
 from vision.locate.result import NotLocated, refusal
 from vision.locate.segments import Floats
+from vision.locate.slots import alike
 
 SAMPLES = 24
 NEIGHBOURS = 5
@@ -36,7 +37,7 @@ class Numbering:
 def likeness(y: Floats, tone: Floats, law: Law, k: float, others: Floats, low: float, high: float) -> float:
     """How alike slot k and the mean of other slots are, in shape and strength, over k + low .. k + high.
 
-    2 <p, t> / (|p|^2 + |t|^2), the best within a tenth of a spacing: 1 the same, 0 unrelated or far stronger.
+    The best within a tenth of a spacing: 1 the same, 0 unrelated or of quite another contrast.
     NaN outside the sheet.
     """
     search = 0.1
@@ -53,8 +54,8 @@ def likeness(y: Floats, tone: Floats, law: Law, k: float, others: Floats, low: f
     template = np.median(near, axis=0)
     window = np.lib.stride_tricks.sliding_window_view(profile, n)
     window = window - window.mean(axis=1, keepdims=True)
-    energy = np.sum(window**2, axis=1) + np.sum(template**2) + 0.5 * n
-    return float(np.max(2.0 * (window @ template) / energy))
+    value = alike(window @ template, np.sum(window**2, axis=1), float(np.sum(template**2)), n)
+    return float(np.max(value))
 
 
 def longest_run(match: Floats, shift: Floats, threshold: float = 0.6) -> tuple[int, int]:

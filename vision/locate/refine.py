@@ -122,12 +122,12 @@ def find_edges(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats) -> tu
     part = values - values.mean(axis=1, keepdims=True)
     present = np.einsum("nsu,ns->nu", part, t) / energy[:, None]
     present = np.clip(present, -0.5, 1.5)
-    # Gain of calling columns inside: present 1 counts +1/2, absent 0 counts -1/2.
-    gain = np.cumsum(present - 0.5, axis=1)
+    # Gain of calling columns inside; beside the outer string frets show at a third of their strength or more.
+    gain = np.cumsum(present - 0.25, axis=1)
     y = law.y(k)
     tau = (y - y.min()) / max(float(np.ptp(y)), 1.0)
-    right = _edge_line(gain, u, tau, u > 0.55)
-    left = _edge_line(-gain, u, tau, u < 0.45)
+    right = _half_height(present, u, tau, _edge_line(gain, u, tau, u > 0.55), 1.0)
+    left = _half_height(present, u, tau, _edge_line(-gain, u, tau, u < 0.45), -1.0)
     return _with_edges(strip, law, k, tau, left, right)
 
 
@@ -142,6 +142,27 @@ def _edge_line(gain: Floats, u: Floats, tau: Floats, allowed: NDArray[np.bool_])
     total = gain[np.arange(len(tau))[None, :], index].sum(axis=1)
     best = total > total.max() - max(0.01 * len(tau), 0.2)
     return float(a[best].mean()), float(b[best].mean())
+
+
+def _half_height(
+    present: Floats, u: Floats, tau: Floats, line: tuple[float, float], outward: float
+) -> tuple[float, float]:
+    """The edge line moved to where the frets' presence falls to half of what it is just inside."""
+    offset = np.arange(-0.10, 0.0801, 0.005)
+    centre = line[0] * (1.0 - tau) + line[1] * tau
+    profile = np.mean(
+        [np.interp(c + outward * offset, u, row) for c, row in zip(centre, present, strict=True)], axis=0
+    )
+    plateau = float(np.max(profile[(offset > -0.07) & (offset < 0.0)]))
+    above = np.flatnonzero(profile >= 0.5 * plateau)
+    if plateau < 0.2 or len(above) == 0:
+        return line
+    i = int(above[-1])
+    if i + 1 >= len(offset):
+        return line
+    share = (profile[i] - 0.5 * plateau) / max(float(profile[i] - profile[i + 1]), 1e-6)
+    move = outward * float(offset[i] + share * (offset[1] - offset[0]))
+    return line[0] + move, line[1] + move
 
 
 def _with_edges(

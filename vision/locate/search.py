@@ -105,8 +105,9 @@ def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNec
     law = slots.law.renumbered(float(slots.first + i0 - 1))
     seen = np.arange(1.0, i1 - i0 + 2)
     strip, law = align_rungs(tone, strip, law, seen)
-    strip, law = find_edges(tone, strip, law, seen)
-    strip, law = align_rungs(tone, strip, law, seen)
+    for _ in range(2):
+        strip, law = find_edges(tone, strip, law, seen)
+        strip, law = align_rungs(tone, strip, law, seen)
     full = _sheet(tone, strip, reach(strip, tone.shape, 0.7), max(0.5, step / 3), COLUMNS)
     shared = tone_along(full)
     core = (max(1, len(seen) // 2 - 4), min(len(seen), len(seen) // 2 + 4))

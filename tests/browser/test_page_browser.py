@@ -1,0 +1,216 @@
+"""The page in a real browser, measuring for real, at desktop and phone width.
+
+Needs Chromium and its driver. Without them the tests are skipped on a desk, but fail where the environment
+says CI=true, so that a green run always means that they ran.
+"""
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from PIL import Image
+from selenium.common.exceptions import StaleElementReferenceException
+from selenium.webdriver import Chrome
+from selenium.webdriver.chrome.options import Options
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.remote.webelement import WebElement
+from selenium.webdriver.support.ui import WebDriverWait
+
+from tests import fixtures_results
+
+pytestmark = pytest.mark.browser
+ROOT = Path(__file__).resolve().parents[2]
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+SIZES = {"desktop": (1280, 1000), "phone": (390, 844)}
+MEASURING_S = 240
+
+
+def browser_paths() -> tuple[str, str]:
+    """Chromium and its driver. Fails in CI, skips elsewhere, when one is missing."""
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    driver = shutil.which("chromedriver")
+    if browser is None or driver is None:
+        message = "no chromium or no chromedriver: apt-get install chromium chromium-driver"
+        if os.environ.get("CI", "").lower() in ("1", "true"):
+            pytest.fail(message)
+        pytest.skip(message)
+    return browser, driver
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The page, started by the command itself from a foreign folder."""
+    browser_paths()
+    with socket.socket() as free:
+        free.bind(("localhost", 0))
+        port = free.getsockname()[1]
+    log = tmp_path_factory.mktemp("server") / "log.txt"
+    paths = [str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]
+    with log.open("w") as out:
+        server = subprocess.Popen(
+            [sys.executable, "-m", "app.cli", "--port", str(port)],
+            cwd=log.parent,
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(paths), "CI": "true"},
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+    try:
+        url = f"http://localhost:{port}"
+        wait_for_server(url, server, log)
+        yield url
+    finally:
+        os.killpg(server.pid, 15)
+        server.wait(timeout=30)
+
+
+def wait_for_server(url: str, server: "subprocess.Popen[bytes]", log: Path) -> None:
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        assert server.poll() is None, log.read_text()
+        try:
+            with urllib.request.urlopen(f"{url}/_stcore/health", timeout=5) as answer:
+                if answer.status == 200:
+                    return
+        except (urllib.error.URLError, ConnectionError, TimeoutError):
+            time.sleep(0.3)
+    raise AssertionError(f"the page did not start: {log.read_text()}")
+
+
+@pytest.fixture(params=SIZES)
+def page(request: pytest.FixtureRequest, address: str, tmp_path: Path) -> Iterator[Chrome]:
+    """A fresh browser of one size on the page."""
+    browser, driver_path = browser_paths()
+    width, height = SIZES[request.param]
+    options = Options()
+    options.binary_location = browser
+    for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}", f"--window-size={width},{height}"):
+        options.add_argument(flag)
+    options.add_experimental_option("prefs", {"download.default_directory": str(tmp_path / "downloads")})
+    options.set_capability("goog:loggingPrefs", {"performance": "ALL"})
+    driver = Chrome(options=options, service=Service(driver_path))
+    try:
+        size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": request.param == "phone"}
+        driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        driver.get(address)
+        wait_for_text(driver, "The photographs", 60)
+        yield driver
+    finally:
+        driver.quit()
+
+
+def main_text(page: Chrome) -> str:
+    broken = page.find_elements(By.CSS_SELECTOR, "[data-testid=stException]")
+    assert not broken, broken[0].text
+    return str(page.execute_script("return document.querySelector('[data-testid=stMain]')?.innerText ?? ''"))
+
+
+def wait_for_text(page: Chrome, words: str, seconds: float) -> None:
+    waiting(page, seconds).until(lambda d: words in main_text(d), f"{words!r} did not appear")
+
+
+def waiting(page: Chrome, seconds: float) -> "WebDriverWait[Chrome]":
+    """The page is drawn anew at any time, so an element that has just gone is looked for again."""
+    return WebDriverWait(page, seconds, ignored_exceptions=[StaleElementReferenceException])
+
+
+def button(page: Chrome, words: str) -> WebElement:
+    """The first button with these words, when it has come."""
+
+    def find(driver: Chrome) -> WebElement | None:
+        return next((b for b in driver.find_elements(By.TAG_NAME, "button") if words in b.text), None)
+
+    found = waiting(page, 30).until(find, f"no button {words!r}")
+    assert found is not None
+    return found
+
+
+def click(page: Chrome, words: str) -> None:
+    def press(driver: Chrome) -> bool:
+        driver.execute_script("arguments[0].click()", button(driver, words))
+        return True
+
+    waiting(page, 30).until(press)
+
+
+def check_layout(page: Chrome) -> None:
+    """Nothing sticks out to the right."""
+    wide, seen = page.execute_script(
+        "const main = document.querySelector('[data-testid=stMain]');"
+        "return [Math.max(main.scrollWidth, document.documentElement.scrollWidth), window.innerWidth]"
+    )
+    assert wide <= seen, f"{wide} px wide in a window of {seen} px"
+    assert "Traceback" not in main_text(page)
+
+
+def hosts_asked(page: Chrome) -> set[str]:
+    """Every host that the page asked for anything."""
+    messages = [json.loads(entry["message"])["message"] for entry in page.get_log("performance")]
+    urls = [
+        urlsplit(m["params"]["request"]["url"])
+        for m in messages
+        if m["method"] == "Network.requestWillBeSent"
+        and m["params"].get("documentURL", "").startswith("http://")
+    ]
+    return {url.hostname or "" for url in urls if url.scheme in ("http", "https", "ws", "wss")}
+
+
+def test_empty_page(page: Chrome) -> None:
+    check_layout(page)
+    assert not button(page, "Measure the neck").is_enabled()
+    assert len(page.find_elements(By.CSS_SELECTOR, "img.drawing")) == 3
+    assert hosts_asked(page) == {"localhost"}
+
+
+def test_a_sample_neck_is_measured(page: Chrome, tmp_path: Path) -> None:
+    click(page, "Forward bow")
+    wait_for_text(page, "Download all figures", MEASURING_S)
+    waiting(page, 60).until(lambda d: len(d.find_elements(By.CSS_SELECTOR, ".js-plotly-plot .main-svg")) >= 3)
+    check_layout(page)
+    text = main_text(page)
+    for words in ("Relief under the bass string", "Relief under the treble string", "95 %", "Caution"):
+        assert words in text
+    click(page, "thousandths of an inch")
+    wait_for_text(page, "thou under the bass string", 60)
+    check_layout(page)
+    click(page, "Download all figures")
+    target = tmp_path / "downloads" / "neck-sighting.json"
+    waiting(page, 30).until(lambda d: target.is_file())
+    assert json.loads(target.read_text())["status"] == "measured"
+    assert hosts_asked(page) == {"localhost"}
+
+
+def test_an_upload_without_a_neck_is_refused_and_kept(page: Chrome, tmp_path: Path) -> None:
+    photograph = tmp_path / "carpet.png"
+    Image.fromarray(fixtures_results.picture(None)).save(photograph)
+    page.find_element(By.CSS_SELECTOR, "input[type=file]").send_keys(str(photograph))
+    waiting(page, 60).until(lambda d: button(d, "Measure the neck").is_enabled())
+    click(page, "Measure the neck")
+    wait_for_text(page, "No measurement", MEASURING_S)
+    check_layout(page)
+    assert "What to do" in main_text(page)
+    assert "carpet.png" in main_text(page)
+    marking = next(e for e in page.find_elements(By.TAG_NAME, "summary") if "Mark the neck" in e.text)
+    page.execute_script("arguments[0].click()", marking)
+    wait_for_text(page, "Measure again with these corners", 30)
+    check_layout(page)

@@ -112,9 +112,12 @@ def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNec
     shared = tone_along(full)
     core = (max(1, len(seen) // 2 - 4), min(len(seen), len(seen) // 2 + 4))
     slots = measure_slots(full.y_px, shared, law, -20, len(seen) + 20, core)
-    numbering = number_frets(
-        full.y_px, shared, strip, slots.law, slots.first, slots.match, slots.shift, frets
-    )
+    i0, i1 = longest_run(slots.match, slots.shift)
+    run = i1 - i0 + 1
+    if run < FEWEST_SEEN:
+        return refusal("too few frets", f"Only {max(run, 0)} frets in a row could be made out.")
+    law = slots.law.renumbered(float(slots.first + i0 - 1))
+    numbering = number_frets(tone, strip, law, full.y_px, shared, run, frets)
     if isinstance(numbering, NotLocated):
         return numbering
     board = Board(strip, numbering.law)

@@ -1,0 +1,121 @@
+"""What each place of the law looks like: a fret like its neighbours, the same board around it, an inlay before it.
+
+All numbers compare a slot with a few slots nearer the middle of the neck, so that light, blur and spacing may
+change along it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.locate.comb import Law
+from vision.locate.ladder import Strip
+from vision.locate.refine import SAMPLES, slot_samples
+from vision.locate.segments import Floats
+from vision.locate.slots import alike
+
+NEIGHBOURS = 5
+BLOCKS = 12
+SEARCH = 2
+"""Samples (1/SAMPLES spacing each) a slot may be off its place."""
+INLAYS = frozenset({3, 5, 7, 9, 15, 17, 19, 21})
+"""Spaces with one dot in the middle, by custom; the double ones at 12 and 24 stand aside."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Per slot k (n,); NaN where a slot leaves the picture.
+
+    alike : likeness to a fret over the whole spacing around it, median of column blocks or their mean, 1 the same.
+    inner : the same for the half towards the middle of the neck only, and a little beyond the fret.
+    level : change of the board's tone against the slots nearer the middle, in units of the frets' contrast.
+    contrast : rms of the slot's shared profile, grey values.
+    dot : how much the middle of the space before the slot differs from its sides, grey values.
+    """
+
+    k: Floats
+    alike: Floats
+    inner: Floats
+    level: Floats
+    contrast: Floats
+    dot: Floats
+
+
+def gather_evidence(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats, core: Floats) -> Evidence:
+    """Evidence at slots k; core are the slots that surely are frets, numbered along the law."""
+    columns = np.linspace(0.04, 0.96, 48)
+    samples, inside = slot_samples(tone, strip, law, k, columns, 0.5 + SEARCH / SAMPLES)
+    block = samples.reshape(len(k), samples.shape[1], BLOCKS, -1).mean(axis=3)
+    shared = np.median(block, axis=2)
+    n = len(k)
+    like, inner, level, contrast, dot = (np.full(n, np.nan) for _ in range(5))
+    middle = 0.5 * (core[0] + core[-1])
+    is_core = np.isin(k, core)
+    towards = np.where(k > middle, -1.0, 1.0)
+    offset = (np.arange(samples.shape[1]) - samples.shape[1] // 2) / SAMPLES
+    for i in range(n):
+        if not inside[i]:
+            continue
+        allowed = np.flatnonzero(is_core & inside & (np.abs(k - middle) <= max(abs(k[i] - middle), 3.5)))
+        allowed = allowed[allowed != i]
+        near = allowed[np.argsort(np.abs(k[allowed] - k[i]))[:NEIGHBOURS]]
+        if len(near) < 2:
+            continue
+        centred = shared[near] - shared[near].mean(axis=1, keepdims=True)
+        template = np.mean(centred, axis=0)[SEARCH:-SEARCH]
+        like[i] = max(_block_likeness(block[i], template), _best(shared[i], template, np.ones(len(template), bool)))
+        part = (offset[SEARCH:-SEARCH] * -towards[i]) < 0.15
+        inner[i] = _best(shared[i], template, part)
+        board = np.median(np.median(block[near], axis=1), axis=0)
+        swing = float(np.ptp(template)) + 3.0
+        level[i] = float(np.median(np.abs(np.median(block[i], axis=0) - board))) / swing
+        contrast[i] = float(np.std(shared[i]))
+    dot_samples, dot_inside = slot_samples(tone, strip, law, k - 0.5, columns, 0.2)
+    centre = np.abs(columns - 0.5) < 0.07
+    aside = (np.abs(columns - 0.5) > 0.12) & (np.abs(columns - 0.5) < 0.3)
+    space = np.mean(dot_samples, axis=1)
+    dot = np.median(space[:, centre], axis=1) - np.median(space[:, aside], axis=1)
+    return Evidence(k, like, inner, level, contrast, np.where(dot_inside, dot, np.nan))
+
+
+def _best(profile: Floats, template: Floats, part: NDArray[np.bool_]) -> float:
+    """Best likeness of part of a template within the search."""
+    t = template[part] - template[part].mean()
+    m = len(t)
+    window = np.lib.stride_tricks.sliding_window_view(profile, len(template))[:, part]
+    window = window - window.mean(axis=1, keepdims=True)
+    return float(np.max(alike(window @ t, np.sum(window**2, axis=1), float(np.sum(t**2)), m)))
+
+
+def _block_likeness(block: Floats, template: Floats) -> float:
+    """Median over the column blocks of their likeness to the template, at the best common shift."""
+    t = template - template.mean()
+    m = len(t)
+    best = -1.0
+    for s in range(2 * SEARCH + 1):
+        part = block[s : s + m] - block[s : s + m].mean(axis=0)
+        value = alike(t @ part, np.sum(part**2, axis=0), float(np.sum(t**2)), m)
+        best = max(best, float(np.median(value)))
+    return best
+
+
+def inlay_agreement(dot: Floats, numbers: Floats) -> float:
+    """Correlation (-1..1) of the dots seen before each slot with the customary places, for one numbering.
+
+    Sign-free: inlays may be lighter or darker than the board.  0 where too little is seen.
+    """
+    use = np.isfinite(dot) & (numbers >= 2) & (numbers <= 22)
+    if use.sum() < 10:
+        return 0.0
+    value = dot[use]
+    # A dot is all or nothing: very strong ones (a string, a reflection) count no more than a clear one.
+    value = value - np.median(value)
+    size = np.sort(np.abs(value))[-max(3, int(0.25 * len(value)))]
+    value = np.clip(value, -size, size)
+    wanted = np.array([float(int(k) in INLAYS) for k in numbers[use]])
+    a, b = value - value.mean(), wanted - wanted.mean()
+    norm = float(np.sqrt(np.sum(a**2) * np.sum(b**2)))
+    return abs(float(a @ b)) / norm if norm > 1e-9 else 0.0

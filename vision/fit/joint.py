@@ -1,0 +1,357 @@
+"""Cameras and neck fitted together: one robust least-squares problem for all photographs of a neck.
+
+Unknowns: the neck (vision.fit.neck_model), the outer strings as straight lines in space, and per photograph a
+camera and a few constants of its tracing (one shift per lane, one for the fret ends on each side). Data: fret
+tops, fret ends and string lines in every photograph, each with its own uncertainty, and the priors. Fret and end
+residuals and the errors of single frets carry a Student-t loss (Lange, Little and Taylor, JASA 84, 1989) so that
+a bad stretch or a high fret does not bend the neck; everything else is Gaussian.
+Solver: scipy.optimize.least_squares (trust region) with exact Jacobian. Covariance: inverse of the weighted
+normal matrix at the solution (JCGM 102, 6.2), scaled where residuals exceed what was claimed.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
+from vision.fit.neck_model import NeckModel, fret_points, width_mm
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+_STUDENT_FREEDOM = 5.0
+_END_OFFSET_MM = 0.10
+STRING_UNKNOWNS = 4
+"""Order: X at fret 1, X at the last fret, height there and there above the chord of the fret tops (mm)."""
+
+
+@dataclass(frozen=True, eq=False)
+class FretData:
+    """Points on fret tops: fret, lane (n,) indices, lateral (n,), point and unit normal (n, 2) px, u (n,) px.
+
+    lift_mm (n,): how far above the crown's top the seen silhouette lies. direction_mm (3,): what a lane's
+    constant shift moves (up, or along the neck for a front view); offset_u_mm its prior.
+    """
+
+    fret: Index
+    lane: Index
+    lateral: Array
+    point_px: Array
+    normal: Array
+    u_px: Array
+    lift_mm: Array
+    direction_mm: Array
+    offset_u_mm: float
+    lanes: int
+
+
+@dataclass(frozen=True, eq=False)
+class EndData:
+    """Ends of frets: fret, side (n,) (0 or 1), point (n, 2), unit tangent along the fret (n, 2), u (n,) px."""
+
+    fret: Index
+    side: Index
+    point_px: Array
+    tangent: Array
+    u_px: Array
+
+
+@dataclass(frozen=True, eq=False)
+class StringData:
+    """Points on string lines: string (n,) index, point, unit normal (n, 2), u (n,) px."""
+
+    string: Index
+    point_px: Array
+    normal: Array
+    u_px: Array
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoData:
+    """One photograph's measured points, its camera so far and the prior of its camera (10,)."""
+
+    camera: CameraModel
+    camera_prior: CameraModel
+    camera_u: Array
+    frets: FretData
+    ends: EndData
+    strings: StringData
+
+    @property
+    def unknowns(self) -> int:
+        return CAMERA_PARAMETERS + self.frets.lanes + 2
+
+
+@dataclass(frozen=True, eq=False)
+class JointFit:
+    """Solution and its covariance over (theta, strings) in the order of the model."""
+
+    theta: Array
+    strings: Array  # (S, 4)
+    cameras: tuple[CameraModel, ...]
+    camera_u: tuple[Array, ...]
+    covariance: Array  # (unknowns of the neck + 4 S)^2
+    fret_residual: tuple[Array, ...]  # in units of its u, per photograph
+    end_residual: tuple[Array, ...]
+    string_residual: tuple[Array, ...]
+    lane_offset_mm: tuple[Array, ...]
+    end_offset_mm: tuple[Array, ...]
+    cost: float
+    converged: bool
+
+
+@dataclass(eq=False)
+class _Problem:
+    model: NeckModel
+    photos: tuple[PhotoData, ...]
+    theta0: Array
+    strings0: Array
+    string_mean: Array
+    string_u: Array
+    starts: list[int] = field(default_factory=list)
+    student: Array = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        at = self.model.unknowns + self.strings0.size
+        for photo in self.photos:
+            self.starts.append(at)
+            at += photo.unknowns
+        self.size = at
+
+    def evaluate(self, x: Array) -> tuple[Array, Array]:
+        """Residuals (m,) in units of u, and Jacobian (m, size)."""
+        blocks = [self._priors(x)]
+        for photo, start in zip(self.photos, self.starts, strict=True):
+            blocks.append(self._photo(x, photo, start))
+        residual = np.concatenate([b[0] for b in blocks])
+        self.student = np.concatenate([b[2] for b in blocks])
+        return residual, np.vstack([b[1] for b in blocks])
+
+    def _priors(self, x: Array) -> tuple[Array, Array, Array]:
+        m = self.model
+        mean = [m.mean, self.string_mean.ravel()]
+        sd = [m.sd, self.string_u.ravel()]
+        for photo in self.photos:
+            gap = _camera_gap(photo.camera, photo.camera_prior)
+            f = photo.frets
+            mean.append(np.concatenate([-gap, np.zeros(f.lanes + 2)]))
+            sd.append(np.concatenate([photo.camera_u, np.full(f.lanes, f.offset_u_mm), np.full(2, _END_OFFSET_MM)]))
+        scale = 1.0 / np.concatenate(sd)
+        residual = (x - np.concatenate(mean)) * scale
+        student = np.zeros(len(x))
+        student[m.fret_error] = student[m.fret_roll] = 1.0
+        return residual, np.diag(scale), student
+
+    def _photo(self, x: Array, photo: PhotoData, start: int) -> tuple[Array, Array, Array]:
+        m = self.model
+        theta = x[: m.unknowns]
+        step = x[start : start + CAMERA_PARAMETERS]
+        camera = photo.camera.stepped(step)
+        # Derivatives are taken at the stepped camera; a turn composes with the turn already made.
+        turn = _left_jacobian(step[:3])
+        parts = [
+            self._frets(x, theta, camera, photo, start),
+            self._ends(x, theta, camera, photo, start),
+            self._strings(x, theta, camera, photo, start),
+        ]
+        residual = np.concatenate([p[0] for p in parts])
+        jacobian = np.vstack([p[1] for p in parts])
+        jacobian[:, start : start + 3] = jacobian[:, start : start + 3] @ turn
+        student = np.concatenate([np.ones(len(parts[0][0])), np.ones(len(parts[1][0])), np.ones(len(parts[2][0]))])
+        return residual, jacobian, student
+
+    def _frets(
+        self, x: Array, theta: Array, camera: CameraModel, photo: PhotoData, start: int
+    ) -> tuple[Array, Array]:
+        data, m = photo.frets, self.model
+        first = start + CAMERA_PARAMETERS
+        points, by_neck = fret_points(m, theta, data.fret, data.lateral)
+        shift = x[first : first + data.lanes][data.lane]
+        points = points + shift[:, None] * data.direction_mm
+        points[:, 1] += data.lift_mm
+        image, by_camera, by_point = project_with_derivatives(points, camera)
+        weight = data.normal / data.u_px[:, None]
+        residual = np.sum(weight * (image - data.point_px), axis=1)
+        to_point = np.einsum("ni,nij->nj", weight, by_point)
+        jacobian = np.zeros((len(residual), self.size))
+        jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
+        jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
+        jacobian[np.arange(len(residual)), first + data.lane] = to_point @ data.direction_mm
+        return residual, jacobian
+
+    def _ends(
+        self, x: Array, theta: Array, camera: CameraModel, photo: PhotoData, start: int
+    ) -> tuple[Array, Array]:
+        data, m = photo.ends, self.model
+        first = start + CAMERA_PARAMETERS + photo.frets.lanes
+        sign = np.where(data.side == 0, -1.0, 1.0)
+        points, by_neck = fret_points(m, theta, data.fret, sign)
+        points[:, 0] += sign * x[first : first + 2][data.side]
+        image, by_camera, by_point = project_with_derivatives(points, camera)
+        weight = data.tangent / data.u_px[:, None]
+        residual = np.sum(weight * (image - data.point_px), axis=1)
+        to_point = np.einsum("ni,nij->nj", weight, by_point)
+        jacobian = np.zeros((len(residual), self.size))
+        jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
+        jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
+        jacobian[np.arange(len(residual)), first + data.side] = to_point[:, 0] * sign
+        return residual, jacobian
+
+    def _strings(
+        self, x: Array, theta: Array, camera: CameraModel, photo: PhotoData, start: int
+    ) -> tuple[Array, Array]:
+        data, m = photo.strings, self.model
+        lines = x[m.unknowns : m.unknowns + self.strings0.size].reshape(-1, STRING_UNKNOWNS)
+        share = _share_along(lines[data.string], m, camera, data.point_px)
+        points = string_points(m, lines[data.string], share)
+        image, by_camera, by_point = project_with_derivatives(points, camera)
+        weight = data.normal / data.u_px[:, None]
+        residual = np.sum(weight * (image - data.point_px), axis=1)
+        to_point = np.einsum("ni,nij->nj", weight, by_point)
+        jacobian = np.zeros((len(residual), self.size))
+        jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
+        column = m.unknowns + STRING_UNKNOWNS * data.string
+        every = np.arange(len(residual))
+        jacobian[every, column] = to_point[:, 0] * (1 - share)
+        jacobian[every, column + 1] = to_point[:, 0] * share
+        jacobian[every, column + 2] = to_point[:, 1] * (1 - share)
+        jacobian[every, column + 3] = to_point[:, 1] * share
+        return residual, jacobian
+
+
+def string_points(model: NeckModel, lines: Array, share: Array) -> Array:
+    """Points (n, 3) on string lines (n, 4); share 0 at fret 1, 1 at the last fret."""
+    x = lines[:, 0] * (1 - share) + lines[:, 1] * share
+    y = lines[:, 2] * (1 - share) + lines[:, 3] * share
+    z = model.z_mm[0] * (1 - share) + model.z_mm[-1] * share
+    return np.column_stack([x, y, z])
+
+
+def outer_string_prior(model: NeckModel, theta: Array) -> tuple[Array, Array]:
+    """Where the outer strings usually run, (2, 4) mean and standard uncertainty; heights are common practice."""
+    width = width_mm(model, theta, model.z_mm[[0, -1]])
+    side = np.array([-1.0, 1.0])[:, None]
+    lateral = side * 0.43 * width[None, :]
+    arch = -0.5 * lateral**2 / 260.0
+    mean = np.hstack([lateral, arch + np.array([0.9, 3.0])])
+    u = np.hstack([np.full((2, 2), 0.04) * width, np.tile([0.5, 1.2], (2, 1))])
+    return mean, u
+
+
+def fit_jointly(
+    model: NeckModel, photos: tuple[PhotoData, ...], theta: Array, strings: Array, string_mean: Array,
+    string_u: Array, *, max_evaluations: int = 30,
+) -> JointFit:
+    """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start."""
+    problem = _Problem(model, photos, theta, strings, string_mean, string_u)
+    start = np.zeros(problem.size)
+    start[: model.unknowns] = theta
+    start[model.unknowns : model.unknowns + strings.size] = strings.ravel()
+    cache: dict[bytes, tuple[Array, Array]] = {}
+
+    def once(x: Array) -> tuple[Array, Array]:
+        key = x.tobytes()
+        if key not in cache:
+            cache.clear()
+            cache[key] = problem.evaluate(x)
+        return cache[key]
+
+    once(start)
+    student = problem.student
+    result = least_squares(
+        lambda x: once(x)[0], start, jac=lambda x: once(x)[1], loss=_student_loss(student), method="trf",
+        x_scale=_scales(problem), max_nfev=max_evaluations, xtol=1e-10, ftol=1e-9, gtol=1e-10,
+    )
+    return _collect(problem, result.x, student, float(result.cost), bool(result.status > 0))
+
+
+def _scales(problem: _Problem) -> Array:
+    scale = np.concatenate([problem.model.sd, problem.string_u.ravel()])
+    for photo in problem.photos:
+        camera = np.minimum(photo.camera_u, np.array([0.01] * 3 + [5.0, 5.0, 30.0, 0.05, 0.02, 20.0, 20.0]))
+        scale = np.concatenate([scale, camera, np.full(photo.frets.lanes, 0.1), np.full(2, 0.1)])
+    return scale
+
+
+def _student_loss(student: Array) -> Callable[[Array], Array]:
+    """rho, rho', rho'' of (nu + 1) log(1 + z / nu) where student is 1, of z elsewhere (scipy's convention)."""
+    nu = _STUDENT_FREEDOM
+    heavy = student > 0
+
+    def loss(z: Array) -> Array:
+        rho = np.stack([z, np.ones_like(z), np.zeros_like(z)])
+        s = z[heavy]
+        rho[0, heavy] = (nu + 1.0) * np.log1p(s / nu)
+        rho[1, heavy] = (nu + 1.0) / (nu + s)
+        rho[2, heavy] = -(nu + 1.0) / (nu + s) ** 2
+        return rho
+
+    return loss
+
+
+def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged: bool) -> JointFit:
+    residual, jacobian = problem.evaluate(x)
+    weight = _student_loss(student)(residual**2)[1]
+    normal = jacobian.T @ (jacobian * weight[:, None])
+    covariance = np.linalg.inv(normal)
+    m = problem.model
+    neck = m.unknowns + problem.strings0.size
+    at = problem.size
+    frets, ends, strings, cameras, camera_u, lanes, end_offset = [], [], [], [], [], [], []
+    for photo, start in zip(problem.photos, problem.starts, strict=True):
+        n, e, s = len(photo.frets.fret), len(photo.ends.fret), len(photo.strings.string)
+        frets.append(residual[at : at + n])
+        ends.append(residual[at + n : at + n + e])
+        strings.append(residual[at + n + e : at + n + e + s])
+        at += n + e + s
+        cameras.append(photo.camera.stepped(x[start : start + CAMERA_PARAMETERS]))
+        camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
+        lanes.append(x[start + CAMERA_PARAMETERS : start + CAMERA_PARAMETERS + photo.frets.lanes])
+        end_offset.append(x[start + CAMERA_PARAMETERS + photo.frets.lanes : start + photo.unknowns])
+    return JointFit(
+        theta=x[: m.unknowns], strings=x[m.unknowns : neck].reshape(-1, STRING_UNKNOWNS),
+        cameras=tuple(cameras), camera_u=tuple(camera_u), covariance=covariance[:neck, :neck],
+        fret_residual=tuple(frets), end_residual=tuple(ends), string_residual=tuple(strings),
+        lane_offset_mm=tuple(lanes), end_offset_mm=tuple(end_offset), cost=cost, converged=converged,
+    )
+
+
+def _camera_gap(camera: CameraModel, prior: CameraModel) -> Array:
+    """Step from the prior camera to the camera, where the prior says anything (pose is free)."""
+    gap = np.zeros(CAMERA_PARAMETERS)
+    gap[6] = np.log(camera.focal_px / prior.focal_px)
+    gap[7] = camera.k1 - prior.k1
+    gap[8:10] = camera.centre_px - prior.centre_px
+    return gap
+
+
+def _share_along(lines: Array, model: NeckModel, camera: CameraModel, seen_px: Array) -> Array:
+    """Share along each string whose image is nearest to the seen point (two Newton steps on the projection)."""
+    share = np.full(len(lines), 0.5)
+    span = np.column_stack([
+        lines[:, 1] - lines[:, 0], lines[:, 3] - lines[:, 2],
+        np.full(len(lines), model.z_mm[-1] - model.z_mm[0]),
+    ])
+    for _ in range(6):
+        image, _, by_point = project_with_derivatives(string_points(model, lines, share), camera)
+        motion = np.einsum("nij,nj->ni", by_point, span)
+        step = np.sum((seen_px - image) * motion, axis=1) / np.sum(motion**2, axis=1)
+        share = np.clip(share + np.clip(step, -0.5, 0.5), -0.6, 1.8)
+    return share
+
+
+def _left_jacobian(w: Array) -> Array:
+    """d (turn of w + dw, composed on the left) / dw: I + [w]/2 + [w]^2/6 for the small turns of one fit."""
+    x, y, z = w
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    jacobian: Array = np.eye(3) + cross / 2.0 + cross @ cross / 6.0
+    return jacobian
+
+
+__all__ = [
+    "EndData", "FretData", "JointFit", "PhotoData", "StringData", "fit_jointly", "outer_string_prior",
+    "string_points",
+]

@@ -1,0 +1,103 @@
+"""First camera of a photograph from the fret ends that were located, before anything is fitted to sub-pixel."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from vision.fit.camera import CameraModel, project
+from vision.fit.neck_model import NeckModel, fret_points
+
+Array = NDArray[np.float64]
+
+_EQUIVALENT_MM = (24.0, 35.0, 52.0, 85.0, 130.0)  # focal lengths tried when the picture does not say its own
+_FULL_FRAME_DIAGONAL_MM = 43.2666
+_FOCAL_FREE_U = 0.8  # log focal: nothing known
+_CORNER_DISTORTION = 0.01  # 1 sigma of the radial term's effect at the corner
+_CENTRE_SHARE = 0.006  # 1 sigma of the principal point, share of the longer side
+
+
+def camera_prior(
+    width: int, height: int, focal_px: float | None, focal_relative_u: float
+) -> tuple[CameraModel, Array]:
+    """Prior camera (pose meaningless) and its standard uncertainties in the order of CAMERA_PARAMETERS."""
+    diagonal = float(np.hypot(width, height))
+    known = focal_px is not None
+    focal = float(focal_px) if focal_px is not None else 40.0 * diagonal / _FULL_FRAME_DIAGONAL_MM
+    centre = np.array([(width - 1) / 2.0, (height - 1) / 2.0])
+    k1_u = _CORNER_DISTORTION / (0.5 * diagonal / focal) ** 2
+    centre_u = _CENTRE_SHARE * max(width, height)
+    u = np.array([10.0] * 3 + [1e5] * 3 + [focal_relative_u if known else _FOCAL_FREE_U, k1_u, centre_u, centre_u])
+    return CameraModel(np.eye(3), np.zeros(3), focal, 0.0, centre), u
+
+
+def start_camera(
+    prior: CameraModel, focal_known: bool, diagonal_px: float, fret_ends_px: Array, model: NeckModel, theta: Array
+) -> tuple[CameraModel, float]:
+    """Pose (and focal length when unknown) that best explains located fret ends (N, 2, 2); and its rms, px.
+
+    Raises
+    ------
+    ValueError : fret_ends_px has another shape than (N, 2, 2).
+    """
+    if fret_ends_px.shape != (model.frets, 2, 2):
+        raise ValueError(f"fret_ends_px={fret_ends_px.shape} must be ({model.frets}, 2, 2)")
+    frets = np.arange(model.frets)
+    points = np.concatenate([fret_points(model, theta, frets, np.full(model.frets, s))[0] for s in (-1.0, 1.0)])
+    seen = np.concatenate([fret_ends_px[:, 0], fret_ends_px[:, 1]])
+    focals = [prior.focal_px] if focal_known else [
+        mm * diagonal_px / _FULL_FRAME_DIAGONAL_MM for mm in _EQUIVALENT_MM
+    ]
+    best: tuple[CameraModel, float] | None = None
+    for focal in focals:
+        for first in _planar_poses(points, seen, focal, prior.centre_px):
+            camera, rms = _refine(first, points, seen, focal_known)
+            above = camera.position_mm[1] > 0 and bool(np.all(project(points, camera)[1] > 0))
+            if above and (best is None or rms < best[1]):
+                best = camera, rms
+    if best is None:
+        raise ValueError("fret_ends_px cannot be seen from above the board by any camera")
+    return best
+
+
+def _planar_poses(points: Array, seen: Array, focal: float, centre: Array) -> list[CameraModel]:
+    """Pose from the homography of the board's plane (Zhang 2000, sec. 3.1), with the tilt of the plane ignored."""
+    plane = points[:, [0, 2]] / 100.0
+    view = (seen - centre) / focal
+    rows = []
+    for (x, z), (u, v) in zip(plane, view, strict=True):
+        rows.append([x, z, 1, 0, 0, 0, -u * x, -u * z, -u])
+        rows.append([0, 0, 0, x, z, 1, -v * x, -v * z, -v])
+    h = np.linalg.svd(np.array(rows))[2][-1].reshape(3, 3)
+    h = h * np.sign(h[2] @ np.append(plane.mean(axis=0), 1.0))
+    a, b, t = h[:, 0] / 100.0, h[:, 1] / 100.0, h[:, 2]
+    poses = []
+    for size in (np.linalg.norm(b), np.sqrt(np.linalg.norm(a) * np.linalg.norm(b)), np.linalg.norm(a)):
+        r1, r3 = a / size, b / size
+        rotation = np.column_stack([r1, np.cross(r3, r1), r3])
+        u, _, vt = np.linalg.svd(rotation)
+        turn = u @ np.diag([1.0, 1.0, np.linalg.det(u @ vt)]) @ vt
+        poses.append(CameraModel(turn, t / size, focal, 0.0, centre))
+    return poses
+
+
+def _refine(first: CameraModel, points: Array, seen: Array, focal_known: bool) -> tuple[CameraModel, float]:
+    free = 6 if focal_known else 7
+    scale = np.array([0.05, 0.05, 0.05, 20.0, 20.0, 50.0, 0.1])[:free]
+    camera = first
+    for _ in range(3):  # re-centre so that turns stay small
+
+        def residual(x: Array, base: CameraModel = camera) -> Array:
+            step = np.zeros(10)
+            step[:free] = x * scale
+            image, depth = project(points, base.stepped(step))
+            behind = np.where(depth[:, None] > 1.0, 0.0, 1e4)
+            return np.asarray((image - seen + behind).ravel())
+
+        solved = least_squares(residual, np.zeros(free), loss="soft_l1", f_scale=3.0, max_nfev=25)
+        step = np.zeros(10)
+        step[:free] = solved.x * scale
+        camera = camera.stepped(step)
+    image, _ = project(points, camera)
+    return camera, float(np.sqrt(np.mean((image - seen) ** 2) * 2.0))
+
+

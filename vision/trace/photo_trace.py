@@ -1,0 +1,248 @@
+"""Everything measured in one photograph for the current model: strip, strings, fret tops, fret ends."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.fit.camera import CameraModel, project, project_with_derivatives
+from vision.fit.joint import EndData, FretData, StringData
+from vision.fit.neck_model import NeckModel, fret_points
+from vision.trace.blur import Blur
+from vision.trace.ends import find_ends
+from vision.trace.profile import LaneGeometry, ProfileFit, fit_profiles
+from vision.trace.strings import StringLine, find_strings, string_mask
+from vision.trace.strip import LightCrop, Strip, make_strip
+
+Array = NDArray[np.float64]
+
+LANES = 8
+_LANE_REACH = 0.96
+_LEAST_SIMILARITY = 0.80
+_LEAST_OPEN_SHARE = 0.25  # of a lane's columns free of strings, in a row
+_MOST_SHIFT_U_MM = 0.12
+_CROWN_TOP_RADIUS_MM = 1.2
+_FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
+_END_FLOOR_PX = 0.25
+_STRING_POINTS = 6
+_STRING_U_PX = 0.35
+_LOW_OFFSET_U_MM = 0.10
+_FRONT_OFFSET_U_MM = 0.4
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoMeasurement:
+    """Data for the joint fit, and what is needed to judge and draw the photograph."""
+
+    strip: Strip
+    strings: tuple[StringLine, ...]
+    profile: ProfileFit
+    frets: FretData
+    ends: EndData
+    string_data: StringData
+    usable: NDArray[np.bool_]  # (N, LANES) by fret index
+    blur: Blur
+
+
+def measure_photo(
+    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, string_lines: Array, blur: Blur | None,
+) -> PhotoMeasurement:
+    """Measure one photograph around the current model.
+
+    string_lines : (2, 4) the outer strings as expected (vision.fit.joint.STRING_UNKNOWNS).
+    blur : from an earlier pass, or None to search for it.
+    """
+    strip = make_strip(crop, camera, model, theta)
+    strings = find_strings(strip, camera, model, theta)
+    signals, weights, open_share = _lane_signals(strip, string_mask(strip, strings))
+    geometry = _geometry(strip, camera, model)
+    combined, weight = _combine(signals, weights)
+    if blur is None:
+        blur = _search_blur(combined, weight, geometry)
+    start = fit_profiles(combined, weight, geometry, blur, iterations=5)
+    profile = fit_profiles(
+        signals, weights, geometry, start.blur, shift_mm=np.repeat(start.shift_mm, LANES, axis=0), iterations=5
+    )
+    by_fret = np.argsort(strip.order)
+    usable = _usable(profile, open_share, strip)[:, by_fret].T
+    frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
+    ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
+    string_data = _string_data(strings, string_lines, camera, model)
+    return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur)
+
+
+def lane_centres() -> Array:
+    edges = np.linspace(-_LANE_REACH, _LANE_REACH, LANES + 1)
+    centres: Array = 0.5 * (edges[:-1] + edges[1:])
+    return centres
+
+
+def _lane_signals(strip: Strip, mask: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
+    """Trimmed mean light per lane and row, its weight, and the share of columns left; each (LANES, rows)."""
+    edges = np.linspace(-_LANE_REACH, _LANE_REACH, LANES + 1)
+    signals, weights, shares = [], [], []
+    for low, high in zip(edges[:-1], edges[1:], strict=True):
+        inside = (strip.lateral >= low) & (strip.lateral < high)
+        light = np.where(mask[:, inside], np.nan, strip.light[:, inside]).astype(np.float64)
+        ordered = np.sort(light, axis=1)  # NaN last
+        count = np.sum(~np.isnan(ordered), axis=1)
+        rank = np.arange(ordered.shape[1])[None, :]
+        trim = count[:, None] // 5
+        keep = (rank >= trim) & (rank < count[:, None] - trim)
+        total = np.where(keep, np.nan_to_num(ordered), 0.0).sum(axis=1)
+        kept = keep.sum(axis=1)
+        share = count / inside.sum()
+        signals.append(total / np.maximum(kept, 1))
+        weights.append(np.where((kept > 0) & (share >= _LEAST_OPEN_SHARE), share, 0.0))
+        shares.append(share)
+    return np.array(signals), np.array(weights), np.array(shares)
+
+
+def _combine(signals: Array, weights: Array) -> tuple[Array, Array]:
+    """Mean of the inner lanes, (1, rows): enough to find the blur and a first shift for every fret."""
+    inner = slice(1, -1)
+    total = weights[inner].sum(axis=0)
+    mean = (signals[inner] * weights[inner]).sum(axis=0) / np.maximum(total, 1e-9)
+    return mean[None, :], (total > 0).astype(np.float64)[None, :]
+
+
+def _geometry(strip: Strip, camera: CameraModel, model: NeckModel) -> LaneGeometry:
+    z = model.z_mm[strip.order]
+    tangent = camera.position_mm[1] / np.abs(camera.position_mm[2] - z)
+    angle = np.arctan(tangent) if strip.front else tangent
+    if strip.front:
+        # Both flanks of a crown are seen: the anchor is its far foot, so that everything lies in front of it.
+        far_foot = strip.top_row + 1.6 * np.abs(strip.rows_per_mm)
+        return LaneGeometry(
+            far_foot, np.abs(strip.rows_per_mm), strip.depth_m, strip.px_per_row, _normalised(angle),
+            _normalised(z), crown_mm=3.4, near_mm=4.5, beyond_mm=0.8,
+        )
+    return LaneGeometry(
+        strip.top_row, strip.rows_per_mm, strip.depth_m, strip.px_per_row, _normalised(angle), _normalised(z)
+    )
+
+
+def _normalised(values: Array) -> Array:
+    """Scaled to about -1..1 with mean 0."""
+    spread = float(np.ptp(values)) / 2.0
+    scaled: Array = (values - values.mean()) / max(spread, 1e-9)
+    return scaled
+
+
+def _search_blur(signal: Array, weight: Array, geometry: LaneGeometry) -> Blur:
+    """Best of a coarse grid of defocus laws: amount, and where along the neck it is sharp."""
+    row = np.clip(geometry.top_row[[0, -1]].astype(int), 0, len(geometry.depth_m) - 1)
+    inverse = 1.0 / geometry.depth_m[row]
+    span = max(abs(float(inverse[0] - inverse[1])), 1e-3)
+    best: tuple[float, Blur] | None = None
+    for discs in (1.0, 3.0, 8.0):
+        for place in (0.0, 0.33, 0.67, 1.0):
+            focus = float(inverse[0] * (1 - place) + inverse[1] * place)
+            blur = Blur(float(np.log(discs / span)), focus, float(np.log(0.9)), 0.4)
+            fit = fit_profiles(signal, weight, geometry, blur, iterations=2, fit_blur=False)
+            if best is None or fit.residual[0] < best[0]:
+                best = float(fit.residual[0]), blur
+    assert best is not None
+    return best[1]
+
+
+def _usable(profile: ProfileFit, open_share: Array, strip: Strip) -> NDArray[np.bool_]:
+    """(LANES, N) near to far: which stretches show their fret well enough."""
+    row = np.clip(np.round(strip.top_row).astype(int), 0, open_share.shape[1] - 1)
+    good = (profile.similarity > _LEAST_SIMILARITY) & (open_share[:, row] >= _LEAST_OPEN_SHARE)
+    good &= profile.shift_u_mm < _MOST_SHIFT_U_MM
+    good &= profile.contrast > 2.0 * profile.residual[:, None]
+    return np.asarray(good)
+
+
+def _fret_data(
+    strip: Strip, camera: CameraModel, model: NeckModel, theta: Array, profile: ProfileFit,
+    by_fret: NDArray[np.int64], usable: NDArray[np.bool_],
+) -> FretData:
+    fret, lane = np.nonzero(usable)
+    lateral = lane_centres()[lane]
+    forward = 1.0 if not strip.front or strip.z_mm[-1] > strip.z_mm[0] else -1.0
+    shift = profile.shift_mm[:, by_fret].T[fret, lane] * forward
+    sigma_mm = profile.shift_u_mm[:, by_fret].T[fret, lane]
+    points, _ = fret_points(model, theta, fret, lateral)
+    lift = np.zeros(len(fret)) if strip.front else _silhouette_lift(points, camera)
+    points[:, 1] += lift
+    image, _, by_point = project_with_derivatives(points, camera)
+    motion = by_point @ strip.direction_mm
+    beside, _ = fret_points(model, theta, fret, lateral + 0.05)
+    beside[:, 1] += lift
+    along = project(beside, camera)[0] - image
+    along /= np.hypot(*along.T)[:, None]
+    normal = np.column_stack([-along[:, 1], along[:, 0]])
+    px_per_mm = np.abs(np.sum(motion * normal, axis=1))
+    u_px = np.hypot(sigma_mm * px_per_mm, _FLOOR_PX)
+    return FretData(
+        fret, lane, lateral, image + shift[:, None] * motion, normal, u_px, lift, strip.direction_mm,
+        _FRONT_OFFSET_U_MM if strip.front else _LOW_OFFSET_U_MM, LANES,
+    )
+
+
+def _silhouette_lift(points: Array, camera: CameraModel) -> Array:
+    """Height of the seen silhouette over the crown's top: r a^2 / 2 for a crown of radius r seen at angle a."""
+    sight = camera.position_mm - points
+    angle = np.arctan2(sight[:, 1], np.hypot(sight[:, 0], sight[:, 2]))
+    lift: Array = 0.5 * _CROWN_TOP_RADIUS_MM * angle**2
+    return lift
+
+
+def _end_data(
+    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, blur: Blur, front: bool
+) -> EndData:
+    found = find_ends(crop, camera, model, theta, blur, front)
+    fret = np.repeat(np.arange(model.frets), 2)
+    side = np.tile([0, 1], model.frets)
+    sign = np.where(side == 0, -1.0, 1.0)
+    points, _ = fret_points(model, theta, fret, sign)
+    image, _, by_point = project_with_derivatives(points, camera)
+    motion = by_point[:, :, 0] * sign[:, None]  # px per mm outwards
+    per_mm = np.hypot(*motion.T)
+    offset, u_mm = found.offset_mm.ravel(), found.offset_u_mm.ravel()
+    u_px = np.hypot(u_mm * per_mm, _END_FLOOR_PX)
+    good = np.isfinite(u_px) & (np.abs(offset) < 0.9)
+    tangent = motion / per_mm[:, None]
+    return EndData(
+        fret[good], side[good], (image + offset[:, None] * motion)[good], tangent[good], u_px[good]
+    )
+
+
+def _string_data(
+    strings: tuple[StringLine, ...], expected: Array, camera: CameraModel, model: NeckModel
+) -> StringData:
+    """The found lines that are the outer strings: the outermost near where they are expected."""
+    index, points, normals = [], [], []
+    for outer in (0, 1):
+        line = expected[outer]
+        ends = np.array([[line[0], line[2], model.z_mm[0]], [line[1], line[3], model.z_mm[-1]]])
+        image, _ = project(ends, camera)
+        width_px = np.linalg.norm(project(ends * np.array([2.0, 1.0, 1.0]) , camera)[0] - image, axis=1)
+        best, least = None, 0.14
+        for candidate in strings:
+            normal, origin = _line_of(candidate.points_px)
+            miss = np.max(np.abs((image - origin) @ normal) / np.maximum(width_px, 1.0))
+            if miss < least:
+                best, least = candidate, float(miss)
+        if best is None:
+            continue
+        normal, origin = _line_of(best.points_px)
+        along = np.array([normal[1], -normal[0]])
+        reach = (best.points_px - origin) @ along
+        for place in np.linspace(reach.min(), reach.max(), _STRING_POINTS):
+            index.append(outer)
+            points.append(origin + place * along)
+            normals.append(normal)
+    count = len(index)
+    return StringData(
+        np.array(index, dtype=np.int64), np.array(points).reshape(count, 2), np.array(normals).reshape(count, 2),
+        np.full(count, _STRING_U_PX * np.sqrt(_STRING_POINTS / 2.0)),
+    )
+
+
+def _line_of(points: Array) -> tuple[Array, Array]:
+    origin = points.mean(axis=0)
+    _, _, axes = np.linalg.svd(points - origin, full_matrices=False)
+    return np.array([-axes[0, 1], axes[0, 0]]), origin

@@ -1,0 +1,156 @@
+"""The neck straightened: one strip of linear light per photograph, rows along the neck, columns across it.
+
+Row r of the strip follows the surface through the fret tops of the current model at one distance from the nut,
+near end of the neck first; columns are equal steps of the lateral fraction (-1 bass-side end, +1 treble-side
+end of the frets). Whatever stands above or below that surface appears displaced along the rows: 1 mm of height
+is `rows_per_mm` rows. A strip is the only place where pixels are resampled.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.fit.camera import CameraModel, project, view_angle_deg
+from vision.fit.neck_model import NeckModel, fret_points, surface_points, width_mm
+
+Array = NDArray[np.float64]
+
+FRONT_FROM_DEG = 22.0
+"""Above this elevation a photograph counts as taken from the front."""
+
+_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # IEC 61966-2-1 (sRGB) primaries
+_CROWN_HALF_MM = 1.6
+_SIDE_REACH = 1.18
+
+
+@dataclass(frozen=True, eq=False)
+class Strip:
+    """light (rows, columns) float32; z_mm, depth_m (rows,); lateral (columns,).
+
+    order : (N,) fret index of the j-th fret from near to far.  top_row, rows_per_mm : (N,), in that order, at
+    the neck's middle.  direction_mm : what one unit of shift means, (3,) neck frame: up for a view along the
+    strings, along the neck for the front.  front : True for the latter.
+    """
+
+    light: NDArray[np.float32]
+    z_mm: Array
+    depth_m: Array
+    lateral: Array
+    order: NDArray[np.int64]
+    top_row: Array
+    rows_per_mm: Array
+    px_per_row: float
+    direction_mm: Array
+    front: bool
+    columns_per_px: Array  # (rows,) strip columns per image pixel across the neck
+
+    def perspective_share(self, rows: NDArray[np.int64], near_row: int, far_row: int) -> Array:
+        """Share 0 (near_row) to 1 (far_row) of a line that is straight in the picture, in lateral fraction.
+
+        Along an image line the lateral fraction changes as 1 / (width in px): a column is narrower far away.
+        """
+        # In the picture x = x0 + s t; lateral = (x - middle(t)) / half-width(t), t the picture's own length.
+        weight = self.columns_per_px
+        length = np.arange(len(weight), dtype=np.float64)
+        share: Array = (length[rows] - near_row) / (far_row - near_row) * weight[rows] / weight[far_row]
+        return share
+
+
+def linear_light(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Luminance in linear light, 0 to 1, of sRGB pixels (H, W, 3); IEC 61966-2-1."""
+    code = np.arange(256, dtype=np.float32) / 255.0
+    table = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    light = table[rgb[..., 0]] * _LUMINANCE[0]
+    light += table[rgb[..., 1]] * _LUMINANCE[1]
+    light += table[rgb[..., 2]] * _LUMINANCE[2]
+    return light
+
+
+@dataclass(frozen=True, eq=False)
+class LightCrop:
+    """The part of a photograph around the neck in linear light; origin_px is (x, y) of its first pixel."""
+
+    light: NDArray[np.float32]
+    origin_px: Array
+
+    def sample(self, points_px: Array) -> NDArray[np.float32]:
+        """Cubic interpolation at image points (rows, columns, 2) of the full picture."""
+        place = (points_px - self.origin_px).astype(np.float32)
+        sampled = cv2.remap(
+            self.light, place[..., 0], place[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+        )
+        return np.asarray(sampled, dtype=np.float32)
+
+
+def crop_light(rgb: NDArray[np.uint8], around_px: Array, margin: float = 0.25) -> LightCrop:
+    """Linear light of the box around image points (n, 2), widened by `margin` of its shorter side."""
+    low, high = around_px.min(axis=0), around_px.max(axis=0)
+    pad = max(40.0, margin * float(np.min(high - low)))
+    height, width = rgb.shape[:2]
+    x0, y0 = np.maximum(np.floor(low - pad), 0).astype(int)
+    x1, y1 = np.minimum(np.ceil(high + pad), [width - 1, height - 1]).astype(int)
+    return LightCrop(linear_light(rgb[y0 : y1 + 1, x0 : x1 + 1]), np.array([x0, y0], dtype=np.float64))
+
+
+def is_front(camera: CameraModel, model: NeckModel) -> bool:
+    middle = np.array([0.0, 0.0, 0.5 * (model.z_mm[0] + model.z_mm[-1])])
+    return view_angle_deg(camera, middle) > FRONT_FROM_DEG
+
+
+def make_strip(
+    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, *, row_px: float = 0.9,
+    columns: int = 224,
+) -> Strip:
+    """Resample a photograph along the current model."""
+    front = is_front(camera, model)
+    direction = np.array([0.0, 0.0, 1.0]) if front else np.array([0.0, 1.0, 0.0])
+    spacing = model.z_mm[0]
+    z_fine = np.linspace(-0.3 * spacing, model.z_mm[-1] + 14.0, 3000)
+    middle_px, _ = project(surface_points(model, theta, z_fine, np.zeros_like(z_fine)), camera)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(middle_px, axis=0).T))])
+    rows = max(int(along[-1] / row_px), 64)
+    z = np.interp(np.linspace(0.0, along[-1], rows), along, z_fine)
+    px_per_row = float(along[-1]) / (rows - 1)
+    position = camera.position_mm
+    if np.abs(position[2] - z[-1]) < np.abs(position[2] - z[0]):
+        z = z[::-1]
+    lateral = np.linspace(-_SIDE_REACH, _SIDE_REACH, columns)
+    surface = surface_points(model, theta, z[:, None], lateral[None, :])
+    image, depth = project(surface.reshape(-1, 3), camera)
+    image = image.reshape(rows, columns, 2)
+    light = crop.sample(image)
+    across_px = np.hypot(*(image[:, -1] - image[:, 0]).T)
+    ascending = z[-1] > z[0]
+    order = np.arange(model.frets) if ascending else np.arange(model.frets)[::-1]
+    row_index = np.arange(rows, dtype=np.float64)
+    find_row = (lambda at: np.interp(at, z, row_index)) if ascending else (
+        lambda at: np.interp(at, z[::-1], row_index[::-1])
+    )
+    tops, _ = fret_points(model, theta, order, np.zeros(model.frets))
+    return Strip(
+        light=light, z_mm=z, depth_m=depth.reshape(rows, columns)[:, columns // 2] / 1000.0, lateral=lateral,
+        order=order, top_row=find_row(model.z_mm[order]),
+        rows_per_mm=_rows_per_mm(tops, direction, camera, model, theta, px_per_row, ascending),
+        px_per_row=px_per_row, direction_mm=direction, front=front, columns_per_px=(columns - 1) / across_px,
+    )
+
+
+def _rows_per_mm(
+    tops: Array, direction: Array, camera: CameraModel, model: NeckModel, theta: Array, px_per_row: float,
+    ascending: bool,
+) -> Array:
+    """How many rows a feature moves towards the far end per mm of shift, at the neck's middle."""
+    here, _ = project(tops, camera)
+    moved = project(tops + direction, camera)[0] - here
+    width = width_mm(model, theta, tops[:, 2])[:, None]
+    across = project(tops + np.array([0.5, 0.0, 0.0]) * 0.2 * width, camera)[0] - here
+    step = 0.5 if ascending else -0.5
+    ahead = surface_points(model, theta, tops[:, 2] + step, np.zeros(len(tops)))
+    along = project(ahead, camera)[0] - here
+    along /= np.hypot(*along.T)[:, None]
+    # moved = a along + b across
+    det = along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0]
+    rows: Array = (moved[:, 0] * across[:, 1] - moved[:, 1] * across[:, 0]) / det / px_per_row
+    return rows

@@ -20,6 +20,11 @@ from vision.results import Measured, PhotoResult, Refused, SideCurve
 from vision.settings import Thresholds
 
 PHOTOS_A_ROW = 3
+MARKS_HTML = (
+    '<div class="marks"><span class="fret">fret top</span><span class="unused">fret not used</span>'
+    '<span class="string">string and nut</span><span class="bass">under the bass string</span>'
+    '<span class="treble">under the treble string</span></div>'
+)
 PLOT_CONFIG = {"displayModeBar": False, "responsive": True, "scrollZoom": False}
 
 
@@ -135,7 +140,7 @@ SEVERITY_CSS = {"fine": "good", "look closer": "notice", "fault": "serious", "ca
 def _show_refused(refused: Refused) -> None:
     st.html(
         f'<div class="headline refused" role="alert"><h2>No measurement: {esc(refused.reason)}</h2>'
-        f"<p><strong>What to do:</strong> {esc(refused.advice)}</p>"
+        f"<p><strong>What to do:</strong> {esc(sentence(refused.advice))}</p>"
         "<p>Nothing is lost: what you stated and uploaded stays as it is. Add or replace photographs "
         "above and "
         "measure again.</p></div>"
@@ -143,27 +148,27 @@ def _show_refused(refused: Refused) -> None:
 
 
 def _show_photographs(run: Run, files: tuple[PhotoFile, ...]) -> None:
-    st.html(
-        '<div class="plain"><h3>What was seen in each photograph</h3></div>'
-        '<div class="marks"><span class="fret">fret top</span><span class="unused">fret not used</span>'
-        '<span class="string">string and nut</span><span class="bass">under the bass string</span>'
-        '<span class="treble">under the treble string</span></div>'
-    )
+    st.html('<div class="plain"><h3>What was seen in each photograph</h3></div>')
+    if any(photo.trace is not None for photo in run.outcome.photos):
+        st.html(MARKS_HTML)
     for first in range(0, len(run.pictures), PHOTOS_A_ROW):
         row = range(first, min(first + PHOTOS_A_ROW, len(run.pictures)))
-        columns = st.columns([_breadth(run.pictures[index]) for index in row], gap="medium")
-        for index, column in zip(row, columns, strict=True):
+        breadths = [_breadth(run.pictures[index]) for index in row]
+        # A single picture does not need the whole width of the page.
+        spare = max(0.0, 2.2 - sum(breadths))
+        columns = st.columns([*breadths, spare] if spare > 0.2 else breadths, gap="medium")
+        for index, column in zip(row, columns, strict=False):
             with column:
-                _show_photograph(run, files[index], index)
+                _show_photograph(run.outcome.photos[index], run.pictures[index])
+    for index, (photo, file) in enumerate(zip(run.outcome.photos, files, strict=True)):
+        if photo.status == "refused":
+            offer_corners(file, index)
 
 
-def _show_photograph(run: Run, file: PhotoFile, index: int) -> None:
-    photo, picture = run.outcome.photos[index], run.pictures[index]
+def _show_photograph(photo: PhotoResult, picture: bytes | None) -> None:
     if picture is not None:
         st.image(picture, alt=f"{photo.name} with what was seen drawn on it", width="stretch")
     st.html(_photo_html(photo))
-    if photo.status == "refused" and picture is not None:
-        offer_corners(file, index)
 
 
 def _breadth(picture: bytes | None) -> float:

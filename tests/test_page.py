@@ -15,7 +15,7 @@ from streamlit.testing.v1 import AppTest
 from app import measuring
 from app.headline import decision, headline
 from app.measuring import PhotoFile, Request, Run, RunCache, distinct_names, run_request
-from app.page_corners import with_scales
+from app.page_corners import box_around, with_scales
 from tests import fixtures_results
 from vision.findings import judge
 from vision.results import Measured, Outcome
@@ -134,7 +134,7 @@ def test_marked_corners_reach_the_measurement(page: Callable[[Measure], AppTest]
     app = page(refuse_first)
     app.file_uploader(key="_uploads").set_value([("one.png", png(), "image/png")]).run()
     app.button(key="_measure").click().run()
-    corner = next(n for n in app.number_input if n.label.startswith("1. Nut, bass side: across"))
+    corner = next(n for n in app.number_input if n.label == "across")
     corner.set_value(123).run()
     app.button(key="_use_corners_0").click().run()
     assert not app.exception
@@ -223,10 +223,28 @@ def test_repeated_names_are_told_apart() -> None:
 def test_corner_picture_shows_the_corners_in_place() -> None:
     buffer = io.BytesIO()
     Image.new("RGB", (500, 400), (120, 130, 140)).save(buffer, "JPEG")
-    shown = Image.open(io.BytesIO(with_scales(buffer.getvalue(), 1000, 800, ((200.0, 100.0),) * 4)))
-    red, green, blue = shown.getpixel((100, 43))  # type: ignore[misc]
-    assert (red, green, blue) != (120, 130, 140)
+    shown = Image.open(io.BytesIO(with_scales(buffer.getvalue(), (0, 0, 1000, 800), ((200.0, 100.0),) * 4)))
+    ring = [shown.getpixel((round(99.75 + dx), round(49.75 + dy))) for dx, dy in ((11, 0), (-11, 0), (0, 11))]
+    assert all(max(abs(a - b) for a, b in zip(px, (123, 52, 32), strict=True)) < 60 for px in ring)  # type: ignore[arg-type]
     assert shown.size == (500, 400)
+
+
+def test_the_closer_look_holds_every_corner_and_stays_in_the_picture() -> None:
+    assert box_around(((100.0, 200.0), (140.0, 200.0), (150.0, 400.0), (90.0, 400.0)), 1000, 800) == (
+        10,
+        120,
+        231,
+        481,
+    )
+    assert box_around(((0.0, 0.0), (999.0, 0.0), (999.0, 799.0), (0.0, 799.0)), 1000, 800) == (
+        0,
+        0,
+        1000,
+        800,
+    )
+    assert box_around(((5.0, 5.0),) * 4, 1000, 800) == (0, 0, 26, 26), (
+        "corners on one spot still show something"
+    )
 
 
 @pytest.mark.parametrize(

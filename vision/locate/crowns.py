@@ -17,7 +17,7 @@ from vision.locate.segments import Floats, rotation
 
 OFFSET_MM = np.linspace(-4.0, 4.0, 161)
 STEP_MM = float(OFFSET_MM[1] - OFFSET_MM[0])
-CROWN_RADIUS_MM = 1.3
+CROWN_RADIUS_MM = 1.1
 """Radius of a fret's rounded top: its upper silhouette stands this times (1 - cos a) from its highest line."""
 
 
@@ -158,25 +158,53 @@ def _far_edge(
     """
     gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / scale
     most = 1.4 + 1.6 * sine
-    weight = np.clip(agree, 0.05, 1.0)
-    size = np.interp(law.y(k)[:, None] + near * scale[:, None] * OFFSET_MM, y, slope) * scale[:, None]
-    norm = np.maximum(np.sqrt(np.mean(size[:, np.abs(OFFSET_MM) < 1.5] ** 2, axis=1)), 1.0)
+    parts = np.interp(law.y(k)[:, None] + near * scale[:, None] * OFFSET_MM, y, slope) * scale[:, None]
+    norm = np.maximum(np.sqrt(np.mean(parts[:, np.abs(OFFSET_MM) < 1.5] ** 2, axis=1)), 1.0)
+    agreeing = np.clip(agree, 0.05, 1.0)
+    # Where frets stand close, the valley before each one is the next fret's edge as well: widest gaps count.
+    clear = agreeing * (gap_mm >= np.sort(gap_mm)[-max(6, int(0.4 * len(k)))])
 
-    def shared(distance_mm: Floats) -> float:
+    def shared(distance_mm: Floats, weight: Floats) -> float:
         value = np.interp(law.y(k) + near * scale * distance_mm, y, slope) * scale / norm
         return float(np.sum(weight * value) / np.sum(weight))
 
-    zone = OFFSET_MM[np.abs(OFFSET_MM) <= most]
-    strength = np.array([shared(np.full(len(k), m)) for m in zone])
-    limit = 0.4 * float(np.abs(strength).max())
-    mean_gap = float(np.sum(weight * gap_mm) / np.sum(weight))
-    for i in range(1, len(zone) - 1):
-        here = abs(strength[i])
-        if here < limit or here < abs(strength[i - 1]) or here <= abs(strength[i + 1]):
+    profile = np.sum(clear[:, None] * parts / norm[:, None], axis=0) / np.sum(clear)
+    profile = _sharpened(profile)
+    strong = np.abs(profile)
+    inside = np.abs(OFFSET_MM) <= most
+    limit = 0.4 * float(strong[inside].max())
+    mean_gap = float(np.sum(clear * gap_mm) / np.sum(clear))
+    for i in np.flatnonzero(inside):
+        if strong[i] < limit or strong[i] < strong[i - 1] or strong[i] <= strong[i + 1]:
             continue
         # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
-        wanted = np.sign(strength[i])
-        theirs = max(wanted * shared(-gap_mm + zone[i] + mean_gap + d) for d in (-0.3, -0.15, 0.0, 0.15, 0.3))
-        if theirs < here:
-            return float(zone[i])
+        place, wanted = float(OFFSET_MM[i]), np.sign(profile[i])
+        ours = wanted * shared(np.full(len(k), place), agreeing)
+        theirs = max(
+            wanted * shared(-gap_mm + place + mean_gap + d, agreeing) for d in (-0.3, -0.15, 0.0, 0.15, 0.3)
+        )
+        if theirs < ours:
+            return place
     return 0.0
+
+
+def _sharpened(profile: Floats) -> Floats:
+    """The profile with its lobes narrowed, so that two edges run together by blur show apart.
+
+    Subtracting a share of the second derivative narrows a Gaussian of variance v to about v - 2 x share; the
+    share is set by the narrowest strong lobe.
+    """
+    strong = np.abs(profile)
+    high = strong >= 0.5 * strong.max()
+    variance = np.inf
+    for i in range(1, len(profile) - 1):
+        if high[i] and strong[i] >= strong[i - 1] and strong[i] > strong[i + 1]:
+            below = strong < 0.5 * strong[i]
+            left, right = np.flatnonzero(below[:i]), np.flatnonzero(below[i:])
+            if len(left) and len(right):
+                width = (right[0] + i - left[-1]) * STEP_MM
+                variance = min(variance, (width / 2.355) ** 2)
+    if not np.isfinite(variance):
+        return profile
+    bend = np.gradient(np.gradient(profile, STEP_MM), STEP_MM)
+    return np.asarray(profile - 0.35 * variance * bend)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.locate.comb import Law
-from vision.locate.ladder import Strip
+from vision.locate.board import Board
+from vision.locate.crowns import towards_camera, view_sine
 from vision.locate.refine import SAMPLES, slot_samples
 from vision.locate.segments import Floats
 from vision.locate.slots import alike
@@ -44,8 +44,16 @@ class Evidence:
     dot: Floats
 
 
-def gather_evidence(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats, core: Floats) -> Evidence:
-    """Evidence at slots k; core are the slots that surely are frets, numbered along the law."""
+def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floats) -> Evidence:
+    """Evidence at slots k; core are the slots that surely are frets, numbered along the law, tops on the law."""
+    strip, law = board.strip, board.law
+    # A crown covers this much of the spacing on the camera's side of its top.
+    sine = view_sine(board, core)
+    crown_mm = 1.1 + 1.3 * sine
+    gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / np.maximum(board.mm_px(k), 1e-6)
+    crown = np.clip(crown_mm / np.maximum(gap_mm, 1e-6), 0.1, 0.5)
+    body = np.sign(law.y(core[-1:]) - law.y(core[:1]))[0]
+    camera = towards_camera(board, float(core[0]), float(core[-1])) * body
     columns = np.linspace(0.04, 0.96, 48)
     samples, inside = slot_samples(tone, strip, law, k, columns, 0.5 + SEARCH / SAMPLES)
     block = samples.reshape(len(k), samples.shape[1], BLOCKS, -1).mean(axis=3)
@@ -67,7 +75,8 @@ def gather_evidence(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats, 
         centred = shared[near] - shared[near].mean(axis=1, keepdims=True)
         template = np.mean(centred, axis=0)[SEARCH:-SEARCH]
         like[i] = max(_block_likeness(block[i], template), _best(shared[i], template, np.ones(len(template), bool)))
-        part = (offset[SEARCH:-SEARCH] * -towards[i]) < 0.15
+        outward = -towards[i]
+        part = offset[SEARCH:-SEARCH] * outward < (crown[i] + 0.05 if camera * outward > 0 else 0.05)
         inner[i] = _best(shared[i], template, part)
         board = np.median(np.median(block[near], axis=1), axis=0)
         swing = float(np.ptp(template)) + 3.0

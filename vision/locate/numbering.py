@@ -76,10 +76,10 @@ def number_frets(
     core = np.arange(1.0, run + 1)
     law = lock_crowns(y, shared, Board(strip, turned), core, any_phase=True).law
     k = np.arange(1.0 - EXTRA, max(run, frets) + EXTRA + 1)
-    return _choose(gather_evidence(tone, strip, law, k, core[1:-1]), strip, law, frets)
+    return _choose(gather_evidence(tone, Board(strip, law), k, core[1:-1]), core, strip, law, frets)
 
 
-def _choose(seen: Evidence, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:
+def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:
     """Best window of `frets` slots; every slot inside must look like a fret, those beyond must not."""
     board_like = np.exp(-0.5 * (np.nan_to_num(seen.level, nan=9.0) / 0.35) ** 2)
     f = np.nan_to_num(seen.alike, nan=0.0) * board_like
@@ -88,7 +88,14 @@ def _choose(seen: Evidence, strip: Strip, law: Law, frets: int) -> Numbering | N
     half, unit = 0.55 * typical, 0.2 * typical
     in_full = np.clip((f - half) / unit, -3.0, 1.5)
     in_last = np.clip((last - half) / unit, -3.0, 1.5)
-    outside = np.clip(in_full, -1.5, 1.5)
+    # Board on which frets fade out (too low a view, glare): it may belong inside, hardly outside.
+    contrast = np.nan_to_num(seen.contrast, nan=99.0)
+    usual = float(np.median(contrast[np.isin(seen.k, core)]))
+    faded = (contrast < 0.3 * usual) & (np.nan_to_num(seen.level, nan=9.0) < 0.6) & (in_full < 0)
+    faded &= np.cumsum(np.isin(seen.k, core)) > 0
+    outside = np.clip(np.where(faded, 0.75, in_full), -1.5, 1.5)
+    in_full = np.where(faded, 0.0, in_full)
+    in_last = np.where(faded, np.maximum(in_last, 0.0), in_last)
     fading = np.array([1.0, 0.4, 0.2])
 
     def total(start: int, count: int) -> float:
@@ -97,7 +104,8 @@ def _choose(seen: Evidence, strip: Strip, law: Law, frets: int) -> Numbering | N
         inside = float(in_full[start:stop].sum()) + float(in_last[stop])
         # A like slot outside counts less the more unlike ones lie between.  The nut itself may look like a fret.
         before = outside[start - 4 : start - 1][::-1]
-        beyond = np.r_[min(outside[stop + 1], float(np.clip(in_last[stop + 1], -1.5, 1.5))), outside[stop + 2 : stop + 4]]
+        beyond = np.r_[0.5 * (outside[stop + 1] + min(in_last[stop + 1], 1.5)), outside[stop + 2 : stop + 4]]
+        beyond = np.clip(beyond, -1.5, 1.5)
         wrong = float(before @ fading + beyond @ fading) + 0.25 * float(outside[start - 1])
         numbered = law.renumbered(float(seen.k[start] - 1))
         taper = -0.5 * ((widening(strip, numbered) - WIDENING) / 0.12) ** 2

@@ -163,6 +163,38 @@ def check_layout(page: Chrome) -> None:
     assert "Traceback" not in main_text(page)
 
 
+PALE_TEXT = """
+const parse = c => { const n = c.match(/[\\d.]+/g).map(Number); return n.length > 3 ? n : [...n, 1]; };
+const over = (top, under) => [0, 1, 2].map(i => top[i] * top[3] + under[i] * (1 - top[3])).concat(1);
+const linear = v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+const light = c => { const [r, g, b] = c.map(v => linear(v / 255));
+  return 0.2126 * r + 0.7152 * g + 0.0722 * b; };
+const ground = e => { const layers = []; for (let n = e; n; n = n.parentElement) {
+  const c = parse(getComputedStyle(n).backgroundColor); if (c[3] > 0) layers.push(c); if (c[3] === 1) break; }
+  return layers.reverse().reduce((under, top) => over(top, under), [255, 255, 255, 1]); };
+const found = [];
+for (const e of document.querySelectorAll('[data-testid=stMain] *')) {
+  const own = [...e.childNodes].filter(n => n.nodeType === 3);
+  const words = own.map(n => n.textContent.trim()).join(' ').trim();
+  const style = getComputedStyle(e), box = e.getBoundingClientRect();
+  if (/Material|Symbols/.test(style.fontFamily) || /icon$/.test(words)) continue;  // signs, not text: 3:1 is enough
+  if (!words || !box.width || style.visibility === 'hidden' || style.opacity === '0') continue;
+  if (e.closest('svg, [disabled], [aria-disabled=true]') || ['STYLE', 'SCRIPT'].includes(e.tagName)) continue;
+  const under = ground(e), text = over(parse(style.color), under);
+  const [a, b] = [light(text), light(under)].sort((x, y) => y - x), size = parseFloat(style.fontSize);
+  const enough = size >= 24 || (size >= 18.66 && style.fontWeight >= 700) ? 3 : 4.5;
+  const ratio = (a + 0.05) / (b + 0.05);
+  if (ratio < enough) found.push(words.slice(0, 40) + ' ' + ratio.toFixed(2));
+}
+return found;
+"""
+
+
+def check_contrast(page: Chrome) -> None:
+    """Every text keeps the contrast of WCAG 2.2 level AA against what lies behind it."""
+    assert page.execute_script(PALE_TEXT) == []
+
+
 def hosts_asked(page: Chrome) -> set[str]:
     """Every host that the page asked for anything."""
     messages = [json.loads(entry["message"])["message"] for entry in page.get_log("performance")]
@@ -177,6 +209,7 @@ def hosts_asked(page: Chrome) -> set[str]:
 
 def test_empty_page(page: Chrome) -> None:
     check_layout(page)
+    check_contrast(page)
     assert not button(page, "Measure the neck").is_enabled()
     assert len(page.find_elements(By.CSS_SELECTOR, "img.drawing")) == 3
     assert hosts_asked(page) == {"localhost"}
@@ -187,12 +220,14 @@ def test_a_sample_neck_is_measured(page: Chrome, tmp_path: Path) -> None:
     wait_for_text(page, "Download all figures", MEASURING_S)
     waiting(page, 60).until(lambda d: len(d.find_elements(By.CSS_SELECTOR, ".js-plotly-plot .main-svg")) >= 3)
     check_layout(page)
+    check_contrast(page)
     text = main_text(page)
     for words in ("Relief under the bass string", "Relief under the treble string", "95 %", "Caution"):
         assert words in text
     click(page, "thousandths of an inch")
     wait_for_text(page, "thou under the bass string", 60)
     check_layout(page)
+    check_contrast(page)
     click(page, "Download all figures")
     target = tmp_path / "downloads" / "neck-sighting.json"
     waiting(page, 30).until(lambda d: target.is_file())
@@ -208,9 +243,11 @@ def test_an_upload_without_a_neck_is_refused_and_kept(page: Chrome, tmp_path: Pa
     click(page, "Measure the neck")
     wait_for_text(page, "No measurement", MEASURING_S)
     check_layout(page)
+    check_contrast(page)
     assert "What to do" in main_text(page)
     assert "carpet.png" in main_text(page)
     marking = next(e for e in page.find_elements(By.TAG_NAME, "summary") if "Mark the neck" in e.text)
     page.execute_script("arguments[0].click()", marking)
     wait_for_text(page, "Measure again with these corners", 30)
     check_layout(page)
+    check_contrast(page)

@@ -113,7 +113,7 @@ def page(request: pytest.FixtureRequest, address: str, tmp_path: Path) -> Iterat
         size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": request.param == "phone"}
         driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
         driver.get(address)
-        wait_for_text(driver, "The photographs", 60)
+        wait_until_drawn(driver, 60)
         yield driver
     finally:
         driver.quit()
@@ -123,6 +123,13 @@ def main_text(page: Chrome) -> str:
     broken = page.find_elements(By.CSS_SELECTOR, "[data-testid=stException]")
     assert not broken, broken[0].text
     return str(page.execute_script("return document.querySelector('[data-testid=stMain]')?.innerText ?? ''"))
+
+
+def wait_until_drawn(page: Chrome, seconds: float) -> None:
+    """Until the page's script has run to its end; its last line is the foot of the page."""
+    wait_for_text(page, "Photographs stay on this computer", seconds)
+    state = "return document.querySelector('[data-testid=stApp]').dataset.testScriptState"
+    waiting(page, seconds).until(lambda d: d.execute_script(state) == "notRunning")
 
 
 def wait_for_text(page: Chrome, words: str, seconds: float) -> None:
@@ -163,6 +170,7 @@ def check_layout(page: Chrome) -> None:
     assert "Traceback" not in main_text(page)
 
 
+# Signs drawn with an icon font are no text: they need only 3:1, and are left out.
 PALE_TEXT = """
 const parse = c => { const n = c.match(/[\\d.]+/g).map(Number); return n.length > 3 ? n : [...n, 1]; };
 const over = (top, under) => [0, 1, 2].map(i => top[i] * top[3] + under[i] * (1 - top[3])).concat(1);
@@ -177,7 +185,7 @@ for (const e of document.querySelectorAll('[data-testid=stMain] *')) {
   const own = [...e.childNodes].filter(n => n.nodeType === 3);
   const words = own.map(n => n.textContent.trim()).join(' ').trim();
   const style = getComputedStyle(e), box = e.getBoundingClientRect();
-  if (/Material|Symbols/.test(style.fontFamily) || /icon$/.test(words)) continue;  // signs, not text: 3:1 is enough
+  if (/Material|Symbols/.test(style.fontFamily) || /icon$/.test(words)) continue;
   if (!words || !box.width || style.visibility === 'hidden' || style.opacity === '0') continue;
   if (e.closest('svg, [disabled], [aria-disabled=true]') || ['STYLE', 'SCRIPT'].includes(e.tagName)) continue;
   const under = ground(e), text = over(parse(style.color), under);

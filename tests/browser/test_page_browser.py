@@ -219,7 +219,7 @@ def test_empty_page(page: Chrome) -> None:
     check_layout(page)
     check_contrast(page)
     assert not button(page, "Measure the neck").is_enabled()
-    assert len(page.find_elements(By.CSS_SELECTOR, "img.drawing")) == 3
+    waiting(page, 30).until(lambda d: len(d.find_elements(By.CSS_SELECTOR, "img.drawing")) == 3)
     assert hosts_asked(page) == {"localhost"}
 
 
@@ -246,7 +246,8 @@ def test_a_sample_neck_is_measured(page: Chrome, tmp_path: Path) -> None:
 def test_an_upload_without_a_neck_is_refused_and_kept(page: Chrome, tmp_path: Path) -> None:
     photograph = tmp_path / "carpet.png"
     Image.fromarray(fixtures_results.picture(None)).save(photograph)
-    page.find_element(By.CSS_SELECTOR, "input[type=file]").send_keys(str(photograph))
+    chooser = waiting(page, 60).until(lambda d: d.find_element(By.CSS_SELECTOR, "input[type=file]"))
+    chooser.send_keys(str(photograph))
     waiting(page, 60).until(lambda d: button(d, "Measure the neck").is_enabled())
     click(page, "Measure the neck")
     wait_for_text(page, "No measurement", MEASURING_S)

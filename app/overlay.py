@@ -23,7 +23,7 @@ Colour = tuple[int, int, int]
 LONG_SIDE_PX = 1400
 SCALE_MAX = 6
 REDUCED_LONG_SIDE_PX = 1000
-NUMBER_SIZE_PX, NUMBER_ROOM_PX = 26, 28.0  # readable when shown a third as large
+NUMBER_SIZE_PX, NUMBER_ROOM_PX = 26, 34.0  # readable when shown a third as large
 # Bright on wood and metal alike, and apart in lightness as well as hue for every kind of colour vision.
 FRET: Colour = (64, 240, 255)
 UNUSED: Colour = (255, 150, 235)

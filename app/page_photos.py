@@ -115,7 +115,7 @@ def _show_thumbnails(files: tuple[PhotoFile, ...]) -> None:
     with st.container(horizontal=True, gap="small"):
         for file in files:
             small = thumbnail(file.data, file.name)
-            with st.container(width=112):
+            with st.container(width=106):
                 if small.jpeg is None:
                     st.html(
                         f'<p class="photo-name">{esc(file.name)}</p>'

@@ -5,6 +5,7 @@ The measurement behind it is stood in for by made-up outcomes; the browser test 
 
 import dataclasses
 import io
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -93,6 +94,16 @@ def test_a_sample_neck_shows_a_whole_result(
     )
     assert len(app.get("plotly_chart")) == 3
     assert app.get("download_button")
+
+
+def test_the_command_can_open_the_page_on_a_sample(
+    page: Callable[[Measure], AppTest], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["page.py", "--sample", "twist"])
+    app = page(measure_well)
+    assert not app.exception
+    assert "twist_front.jpg" in text_of(app)
+    assert "The result" in text_of(app)
 
 
 def test_thousandths_of_an_inch_change_every_length(page: Callable[[Measure], AppTest]) -> None:

@@ -255,9 +255,8 @@ def test_an_upload_without_a_neck_is_refused_and_kept(page: Chrome, tmp_path: Pa
     check_contrast(page)
     assert "What to do" in main_text(page)
     assert "carpet.png" in main_text(page)
-    marking = waiting(page, 60).until(
-        lambda d: next((e for e in d.find_elements(By.TAG_NAME, "summary") if "Mark the neck" in e.text), None)
-    )
+    summary = "//summary[contains(., 'Mark the neck')]"
+    marking = waiting(page, 60).until(lambda d: d.find_element(By.XPATH, summary))
     page.execute_script("arguments[0].click()", marking)
     wait_for_text(page, "Measure again with these corners", 30)
     check_layout(page)

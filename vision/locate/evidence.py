@@ -21,8 +21,9 @@ NEIGHBOURS = 5
 BLOCKS = 12
 SEARCH = 2
 """Samples (1/SAMPLES spacing each) a slot may be off its place."""
-INLAYS = frozenset({3, 5, 7, 9, 15, 17, 19, 21})
-"""Spaces with one dot in the middle, by custom; the double ones at 12 and 24 stand aside."""
+INLAYS = frozenset({3, 5, 7, 9, 12, 15, 17, 19, 21, 24})
+"""Spaces that carry a dot by custom; the double ones at 12 and 24 stand aside of the middle and count as well."""
+DOT_FLOOR = 2.0
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,7 @@ class Evidence:
     alike : likeness to a fret over the whole spacing around it, median of column blocks or their mean, 1 the same.
     inner : the same for the half towards the middle of the neck only, and a little beyond the fret.
     level : change of the board's tone against the slots nearer the middle, in units of the frets' contrast.
+    inner_level : the same for the half towards the middle of the neck.
     contrast : rms of the slot's shared profile, grey values.
     dot : how much the middle of the space before the slot differs from its sides, grey values.
     """
@@ -40,6 +42,7 @@ class Evidence:
     alike: Floats
     inner: Floats
     level: Floats
+    inner_level: Floats
     contrast: Floats
     dot: Floats
 
@@ -59,11 +62,12 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
     block = samples.reshape(len(k), samples.shape[1], BLOCKS, -1).mean(axis=3)
     shared = np.median(block, axis=2)
     n = len(k)
-    like, inner, level, contrast, dot = (np.full(n, np.nan) for _ in range(5))
+    like, inner, level, inner_level, contrast = (np.full(n, np.nan) for _ in range(5))
     middle = 0.5 * (core[0] + core[-1])
     is_core = np.isin(k, core)
     towards = np.where(k > middle, -1.0, 1.0)
     offset = (np.arange(samples.shape[1]) - samples.shape[1] // 2) / SAMPLES
+    usual_swing = float(np.median(np.ptp(shared[is_core & inside], axis=1))) if is_core.any() else 0.0
     for i in range(n):
         if not inside[i]:
             continue
@@ -78,16 +82,22 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
         outward = -towards[i]
         part = offset[SEARCH:-SEARCH] * outward < (crown[i] + 0.05 if camera * outward > 0 else 0.05)
         inner[i] = _best(shared[i], template, part)
-        board = np.median(np.median(block[near], axis=1), axis=0)
         swing = float(np.ptp(template)) + 3.0
-        level[i] = float(np.median(np.abs(np.median(block[i], axis=0) - board))) / swing
+        level[i] = _level_change(block[i], block[near]) / swing
+        half = offset * outward < -0.05
+        inner_level[i] = _level_change(block[i][half], block[near][:, half]) / max(swing, 0.5 * usual_swing)
         contrast[i] = float(np.std(shared[i]))
     dot_samples, dot_inside = slot_samples(tone, strip, law, k - 0.5, columns, 0.2)
     centre = np.abs(columns - 0.5) < 0.07
     aside = (np.abs(columns - 0.5) > 0.12) & (np.abs(columns - 0.5) < 0.3)
     space = np.mean(dot_samples, axis=1)
     dot = np.median(space[:, centre], axis=1) - np.median(space[:, aside], axis=1)
-    return Evidence(k, like, inner, level, contrast, np.where(dot_inside, dot, np.nan))
+    return Evidence(k, like, inner, level, inner_level, contrast, np.where(dot_inside, dot, np.nan))
+
+
+def _level_change(block: Floats, near: Floats) -> float:
+    """Median over the column blocks of the change of tone against the mean of the slots nearby."""
+    return float(np.median(np.abs(np.median(block, axis=0) - np.median(np.median(near, axis=1), axis=0))))
 
 
 def _best(profile: Floats, template: Floats, part: NDArray[np.bool_]) -> float:
@@ -116,15 +126,17 @@ def inlay_agreement(dot: Floats, numbers: Floats) -> float:
 
     Sign-free: inlays may be lighter or darker than the board.  0 where too little is seen.
     """
-    use = np.isfinite(dot) & (numbers >= 2) & (numbers <= 22)
-    if use.sum() < 10:
+    index = {int(k): i for i, k in enumerate(numbers)}
+    spaces = np.arange(1, 25)
+    value = np.abs(np.array([dot[index[k]] if k in index else np.nan for k in spaces]))
+    # Dots fade along the neck: each space is compared with the strongest one near it.
+    known = np.nan_to_num(value, nan=0.0)
+    around = np.array([known[max(0, i - 3) : i + 4].max() for i in range(len(known))])
+    a = known / (around + DOT_FLOOR)
+    b = np.array([float(k in INLAYS) for k in spaces])
+    use = np.isfinite(value)
+    if use.sum() < 12:
         return 0.0
-    value = dot[use]
-    # A dot is all or nothing: very strong ones (a string, a reflection) count no more than a clear one.
-    value = value - np.median(value)
-    size = np.sort(np.abs(value))[-max(3, int(0.25 * len(value)))]
-    value = np.clip(value, -size, size)
-    wanted = np.array([float(int(k) in INLAYS) for k in numbers[use]])
-    a, b = value - value.mean(), wanted - wanted.mean()
+    a, b = a[use] - a[use].mean(), b[use] - b[use].mean()
     norm = float(np.sqrt(np.sum(a**2) * np.sum(b**2)))
-    return abs(float(a @ b)) / norm if norm > 1e-9 else 0.0
+    return float(a @ b) / norm if norm > 1e-9 else 0.0

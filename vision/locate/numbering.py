@@ -13,17 +13,22 @@ from numpy.typing import NDArray
 
 from vision.locate.board import LEAST_WIDENING, MOST_WIDENING, WIDENING, Board, widening
 from vision.locate.comb import Law
-from vision.locate.crowns import lock_crowns
+from vision.locate.crowns import lock_crowns, towards_camera
 from vision.locate.evidence import Evidence, gather_evidence, inlay_agreement
 from vision.locate.ladder import Strip
 from vision.locate.result import NotLocated, refusal
 from vision.locate.segments import Floats
 
+DEBUG = False
 EXTRA = 8
 INLAY_WEIGHT = 12.0
 MOST_COUNTED = 38
 FEWEST_SEEN = 11
 LEAST_MARGIN = 2.0
+LEAST_LEAD = 0.75
+USUAL_COUNTS = frozenset({12, 14, 18, 19, 20, 21, 22, 24, 27, 36})
+UNUSUAL = 1.5
+"""Evidence that a count which instruments hardly ever have must bring in addition."""
 
 
 @dataclass(frozen=True)
@@ -79,20 +84,40 @@ def number_frets(
     return _choose(gather_evidence(tone, Board(strip, law), k, core[1:-1]), core, strip, law, frets)
 
 
+def _expected(f: Floats, numbers: Floats, is_core: NDArray[np.bool_], middle: float, k: float) -> float:
+    """Usual likeness of the frets next to slot k on its side towards the middle."""
+    allowed = np.flatnonzero(is_core & (np.abs(numbers - middle) <= max(abs(k - middle), 3.5)) & (numbers != k))
+    near = allowed[np.argsort(np.abs(numbers[allowed] - k))[:5]]
+    return max(float(np.median(f[near])), 0.3)
+
+
 def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:
     """Best window of `frets` slots; every slot inside must look like a fret, those beyond must not."""
     board_like = np.exp(-0.5 * (np.nan_to_num(seen.level, nan=9.0) / 0.35) ** 2)
     f = np.nan_to_num(seen.alike, nan=0.0) * board_like
-    last = np.maximum(np.nan_to_num(seen.inner, nan=0.0), f)
-    typical = float(np.median(np.sort(f)[-10:]))
-    half, unit = 0.55 * typical, 0.2 * typical
-    in_full = np.clip((f - half) / unit, -3.0, 1.5)
-    in_last = np.clip((last - half) / unit, -3.0, 1.5)
-    # Board on which frets fade out (too low a view, glare): it may belong inside, hardly outside.
+    inner_like = np.exp(-0.5 * (np.nan_to_num(seen.inner_level, nan=9.0) / 0.35) ** 2)
+    last = np.maximum(np.nan_to_num(seen.inner, nan=0.0) * inner_like, f)
+    # What a fret should reach is what its neighbours towards the middle do.
+    is_core = np.isin(seen.k, core)
+    middle = 0.5 * (core[0] + core[-1])
+    expected = np.array([_expected(f, seen.k, is_core, middle, k) for k in seen.k])
+    in_full = np.clip((f / expected - 0.75) / 0.12, -3.0, 1.5)
+    in_last = np.clip((last / expected - 0.75) / 0.12, -3.0, 1.5)
+    # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly outside.
     contrast = np.nan_to_num(seen.contrast, nan=99.0)
-    usual = float(np.median(contrast[np.isin(seen.k, core)]))
-    faded = (contrast < 0.3 * usual) & (np.nan_to_num(seen.level, nan=9.0) < 0.6) & (in_full < 0)
-    faded &= np.cumsum(np.isin(seen.k, core)) > 0
+    weak = (contrast < 0.3 * float(np.median(contrast[is_core]))) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
+    board = Board(strip, law)
+    body = float(np.sign(law.y(core[-1:]) - law.y(core[:1]))[0])
+    far_is_body = towards_camera(board, float(core[0]), float(core[-1])) * body < 0
+    faded = np.zeros(len(f), dtype=bool)
+    order = np.arange(len(f)) if far_is_body else np.arange(len(f))[::-1]
+    for i in order:
+        ahead = seen.k[i] > middle if far_is_body else seen.k[i] < middle
+        if not ahead:
+            continue
+        faded[i] = weak[i] and in_full[i] < 0
+        if in_full[i] < -1.0 and not weak[i]:
+            break
     outside = np.clip(np.where(faded, 0.75, in_full), -1.5, 1.5)
     in_full = np.where(faded, 0.0, in_full)
     in_last = np.where(faded, np.maximum(in_last, 0.0), in_last)
@@ -110,7 +135,8 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         numbered = law.renumbered(float(seen.k[start] - 1))
         taper = -0.5 * ((widening(strip, numbered) - WIDENING) / 0.12) ** 2
         dots = inlay_agreement(seen.dot, seen.k - seen.k[start] + 1)
-        return inside - wrong + taper + INLAY_WEIGHT * max(dots - 0.5, 0.0)
+        usual = 0.0 if count in USUAL_COUNTS else -UNUSUAL
+        return inside - wrong + taper + usual + INLAY_WEIGHT * max(dots - 0.5, 0.0)
 
     scores = {
         (start, count): total(start, count)
@@ -121,17 +147,29 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     if not stated:
         return refusal("cut off", "The fretted part does not fit into the picture with the stated number of frets.")
     best = max(stated, key=lambda key: stated[key])
-    best_any = max(scores, key=lambda key: scores[key])
-    nut_looks_like_fret = best_any == (best[0] - 1, frets + 1) and f[best_any[0]] < typical - 0.1
-    if best_any[1] != frets and scores[best_any] > stated[best] + 2.0 and not nut_looks_like_fret:
-        return refusal(
-            "fret count", f"{frets} frets were stated, but the picture fits {best_any[1]} frets."
-        )
+    if DEBUG:
+        print(faded.astype(int), sorted(((round(v, 1), k) for k, v in scores.items()), reverse=True)[:7])
+    # A rival that takes the nut for one fret more is no rival, as long as the nut looks a little unlike a fret.
+    nut = (best[0] - 1, frets + 1)
+    rivals = {
+        key: value
+        for key, value in scores.items()
+        if key[1] != frets
+        and not (key == nut and f[nut[0]] < 0.9 * expected[nut[0]])
+        and not (key[0] == best[0] and faded[best[0] + min(key[1], frets) : best[0] + max(key[1], frets)].all())
+    }
+    rival = max(rivals, key=lambda key: rivals[key])
+    lead = stated[best] - rivals[rival]
+    if lead < -LEAST_LEAD:
+        return refusal("fret count", f"{frets} frets were stated, but the picture fits {rival[1]} frets.")
     others = {key: value for key, value in stated.items() if key != best}
     margin = stated[best] - max(others.values(), default=stated[best] - 9.9)
-    if margin < LEAST_MARGIN:
+    if margin < LEAST_MARGIN or lead < LEAST_LEAD:
         return refusal("numbering unsure", "It cannot be told for certain which line is the first fret.")
     which = slice(best[0], best[0] + frets)
     like = np.r_[f[which][:-1], last[which][-1]]
-    notes = (f"numbering shifted by a fret fits worse by {margin:.1f} (needed: {LEAST_MARGIN:.1f})",)
+    notes = (
+        f"numbering shifted by a fret fits worse by {margin:.1f} (needed: {LEAST_MARGIN:.1f})",
+        f"{rival[1]} frets would fit worse by {lead:.1f} (needed: {LEAST_LEAD:.1f})",
+    )
     return Numbering(law.renumbered(float(seen.k[best[0]] - 1)), like, margin, notes)

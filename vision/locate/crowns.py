@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import least_squares
 
 from vision.locate.board import Board
@@ -17,8 +18,23 @@ from vision.locate.segments import Floats, rotation
 
 OFFSET_MM = np.linspace(-4.0, 4.0, 161)
 STEP_MM = float(OFFSET_MM[1] - OFFSET_MM[0])
+LEAST_SHARED = 0.5
+"""A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets."""
 CROWN_RADIUS_MM = 1.1
 """Radius of a fret's rounded top: its upper silhouette stands this times (1 - cos a) from its highest line."""
+
+
+@dataclass(frozen=True)
+class Tones:
+    """Tones shared by the columns along a strip, each (rows,) at y (strip coordinate, px).
+
+    lock : the one that shows the frets best.  grey : lightness.  warm : yellow and red against blue and green.
+    """
+
+    y: Floats
+    lock: Floats
+    grey: Floats
+    warm: Floats
 
 
 @dataclass(frozen=True)
@@ -53,27 +69,36 @@ def view_sine(board: Board, k: Floats, scale_mm: float = 640.0) -> float:
     return float(np.clip(np.median(gap_px / board.mm_px(k) / gap_mm), 0.02, 1.0))
 
 
-def lock_crowns(y: Floats, tone: Floats, board: Board, k: Floats, any_phase: bool = False) -> Crowns:
-    """Refit the law to the crowns of frets k and move it to their tops.
+def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) -> Crowns:
+    """Refit the law to the crowns of frets k; its whole numbers then stand on one line fixed to the crowns.
 
-    any_phase : the law may stand anywhere between the frets; else it stands near the crowns already.
+    any_phase : the law may stand anywhere between the frets at first; else it stands near the crowns already.
     """
     near = towards_camera(board, float(k[0]), float(k[-1]))
     sine = view_sine(board, k)
     scale = board.mm_px(k)
-    slope = np.gradient(tone, y) * near
+    y, slope = tones.y, np.gradient(tones.lock, tones.y) * near
     phases = np.arange(-4, 4) / 8.0 if any_phase else np.zeros(1)
-    best: tuple[float, Law, Floats, Floats] | None = None
-    for phase in phases:
-        law, agree, off, strength = _lock(y, slope, board.law.renumbered(float(phase)), k, scale, near, sine, 4)
-        if best is None or strength > best[0]:
-            best = (strength, law, agree, off)
-    assert best is not None
-    _, law, agree, off = best
-    edge = _far_edge(y, slope, law, k, scale, near, agree, sine)
-    top = edge + CROWN_RADIUS_MM * (1.0 - np.sqrt(1.0 - sine**2))
-    law = _refit(law, k, law.y(k) + near * top * scale, np.ones(len(k)))
+    tries = [
+        _lock(y, slope, board.law.renumbered(float(p)), k, scale, near, sine, 4) for p in phases
+    ]
+    law, agree, off, _ = max(tries, key=lambda each: each[3])
     return Crowns(law, agree, off, sine)
+
+
+def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats) -> Law:
+    """The law moved from its line on the crowns to their tops, seen against the board behind them.
+
+    Wood is warm and fret wire is not, so the tops are where warmth falls towards the camera.  Colour tells which
+    edge it is, lightness where exactly, for colour is stored coarsely.
+    """
+    near = towards_camera(board, float(k[0]), float(k[-1]))
+    sine = view_sine(board, k)
+    scale = board.mm_px(k)
+    view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), 1.4 + 1.6 * sine)
+    edge = _top_edge(view, np.gradient(tones.grey, tones.y) * near, np.gradient(tones.warm, tones.y) * near)
+    top = edge + CROWN_RADIUS_MM * (1.0 - np.sqrt(1.0 - sine**2))
+    return _refit(board.law, k, board.law.y(k) + near * top * scale, np.ones(len(k)))
 
 
 def _lock(
@@ -148,44 +173,97 @@ def _refit(law: Law, k: Floats, where: Floats, weight: Floats) -> Law:
     return Law(float(a * size + y0), float(b * size + c * y0), float(c))
 
 
-def _far_edge(
-    y: Floats, slope: Floats, law: Law, k: Floats, scale: Floats, near: float, agree: Floats, sine: float
-) -> float:
-    """Offset (mm) of the crown's edge farthest from the camera.
+@dataclass(frozen=True)
+class _View:
+    """Frets k of a law seen along the neck: scale px per mm, near the sign of y towards the camera.
 
-    The first strong slope, seen from the far side, that all frets share at one distance in millimetres.  A slope
-    that rather keeps its distance from the next fret belongs to that fret.
+    weight (n,) trust in each fret; most_mm how far an edge may be from the law's line.
     """
-    gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / scale
-    most = 1.4 + 1.6 * sine
-    parts = np.interp(law.y(k)[:, None] + near * scale[:, None] * OFFSET_MM, y, slope) * scale[:, None]
-    norm = np.maximum(np.sqrt(np.mean(parts[:, np.abs(OFFSET_MM) < 1.5] ** 2, axis=1)), 1.0)
-    agreeing = np.clip(agree, 0.05, 1.0)
-    # Where frets stand close, the valley before each one is the next fret's edge as well: widest gaps count.
-    clear = agreeing * (gap_mm >= np.sort(gap_mm)[-max(6, int(0.4 * len(k)))])
 
-    def shared(distance_mm: Floats, weight: Floats) -> float:
-        value = np.interp(law.y(k) + near * scale * distance_mm, y, slope) * scale / norm
-        return float(np.sum(weight * value) / np.sum(weight))
+    y: Floats
+    law: Law
+    k: Floats
+    scale: Floats
+    near: float
+    weight: Floats
+    most_mm: float
 
-    profile = np.sum(clear[:, None] * parts / norm[:, None], axis=0) / np.sum(clear)
-    profile = _sharpened(profile)
-    strong = np.abs(profile)
-    inside = np.abs(OFFSET_MM) <= most
-    limit = 0.4 * float(strong[inside].max())
-    mean_gap = float(np.sum(clear * gap_mm) / np.sum(clear))
-    for i in np.flatnonzero(inside):
-        if strong[i] < limit or strong[i] < strong[i - 1] or strong[i] <= strong[i + 1]:
-            continue
+    def shared(self, slope: Floats, distance_mm: Floats) -> float:
+        """Mean slope of all frets at their distances from the law, in units of each fret's own rms slope."""
+        at = self.law.y(self.k) + self.near * self.scale * distance_mm
+        value = np.interp(at, self.y, slope) * self.scale / self._size(slope)
+        return float(np.sum(self.weight * value) / np.sum(self.weight))
+
+    def profile(self, slope: Floats) -> Floats:
+        """Common slope over OFFSET_MM of the frets with the widest gaps.
+
+        Where frets stand close, the valley before each one is the next fret's edge as well.
+        """
+        gap = self.gap_mm
+        clear = self.weight * (gap >= np.sort(gap)[-max(6, int(0.4 * len(gap)))])
+        parts = self._parts(slope) / self._size(slope)[:, None]
+        return np.asarray(np.sum(clear[:, None] * parts, axis=0) / np.sum(clear))
+
+    @property
+    def gap_mm(self) -> Floats:
+        return np.abs(self.law.y(self.k + 0.5) - self.law.y(self.k - 0.5)) / self.scale
+
+    def _parts(self, slope: Floats) -> Floats:
+        at = self.law.y(self.k)[:, None] + self.near * self.scale[:, None] * OFFSET_MM
+        return np.interp(at, self.y, slope) * self.scale[:, None]
+
+    def _size(self, slope: Floats) -> Floats:
+        middle = self._parts(slope)[:, np.abs(OFFSET_MM) < 1.5]
+        return np.maximum(np.sqrt(np.mean(middle**2, axis=1)), 1.0)
+
+
+def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
+    """Offset (mm) of the crowns' edge farthest from the camera."""
+    lightness = _sharpened(view.profile(grey))
+    places = _extrema(np.abs(lightness), view.most_mm)
+    strongest = max((abs(lightness[i]) for i in places), default=0.0)
+    strong = [i for i in places if abs(lightness[i]) >= 0.4 * strongest]
+    colour = _colour_edge(view, warm)
+    if colour is not None:
+        at, width = colour
+        tolerance = float(np.clip(0.45 * width, 0.2, 1.0))
+        close = [float(OFFSET_MM[i]) for i in strong if abs(OFFSET_MM[i] - at) <= tolerance]
+        return min(close, key=lambda place: abs(place - at)) if close else at
+    mean_gap = float(np.mean(view.gap_mm))
+    for i in strong:
         # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
-        place, wanted = float(OFFSET_MM[i]), np.sign(profile[i])
-        ours = wanted * shared(np.full(len(k), place), agreeing)
-        theirs = max(
-            wanted * shared(-gap_mm + place + mean_gap + d, agreeing) for d in (-0.3, -0.15, 0.0, 0.15, 0.3)
-        )
+        place, wanted = float(OFFSET_MM[i]), float(np.sign(lightness[i]))
+        ours = wanted * view.shared(grey, np.full(len(view.k), place))
+        shifts = (-0.3, -0.15, 0.0, 0.15, 0.3)
+        theirs = max(wanted * view.shared(grey, -view.gap_mm + place + mean_gap + d) for d in shifts)
         if theirs < ours:
             return place
     return 0.0
+
+
+def _colour_edge(view: _View, warm: Floats) -> tuple[float, float] | None:
+    """Place and width (mm) of the fall of warmth that all frets share best, None where colour says little."""
+    zone = OFFSET_MM[np.abs(OFFSET_MM) <= view.most_mm]
+    fall = np.array([-view.shared(warm, np.full(len(view.k), m)) for m in zone])
+    i = int(np.argmax(fall))
+    if fall[i] < LEAST_SHARED or i in (0, len(zone) - 1):
+        return None
+    profile = gaussian_filter1d(-view.profile(warm), 2.0)
+    start = int(np.argmin(np.abs(OFFSET_MM - zone[i])))
+    near_by = slice(max(0, start - 10), start + 11)
+    peak = near_by.start + int(np.argmax(profile[near_by]))
+    below = np.flatnonzero(profile < 0.5 * profile[peak])
+    left, right = below[below < peak], below[below > peak]
+    if profile[peak] < LEAST_SHARED or len(left) == 0 or len(right) == 0:
+        return None
+    middle = 0.5 * (OFFSET_MM[left[-1]] + OFFSET_MM[right[0]])
+    return float(middle), float(OFFSET_MM[right[0]] - OFFSET_MM[left[-1]])
+
+
+def _extrema(strength: Floats, most_mm: float) -> list[int]:
+    """Indices of the local maxima within most_mm, the farthest from the camera first."""
+    inside = np.flatnonzero(np.abs(OFFSET_MM[1:-1]) <= most_mm) + 1
+    return [int(i) for i in inside if strength[i] >= strength[i - 1] and strength[i] > strength[i + 1]]
 
 
 def _sharpened(profile: Floats) -> Floats:

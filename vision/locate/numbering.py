@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from vision.locate.board import LEAST_WIDENING, MOST_WIDENING, WIDENING, Board, widening
 from vision.locate.comb import Law
-from vision.locate.crowns import lock_crowns, towards_camera
+from vision.locate.crowns import Tones, lock_crowns, move_to_tops, towards_camera
 from vision.locate.evidence import Evidence, gather_evidence, inlay_agreement
 from vision.locate.ladder import Strip
 from vision.locate.result import NotLocated, refusal
@@ -72,14 +72,15 @@ def towards_body(strip: Strip, law: Law, first: int, last: int) -> Law | None:
 
 
 def number_frets(
-    tone: NDArray[np.uint8], strip: Strip, law: Law, y: Floats, shared: Floats, run: int, frets: int
+    tone: NDArray[np.uint8], strip: Strip, law: Law, tones: Tones, run: int, frets: int
 ) -> Numbering | NotLocated:
     """Decide direction and numbering of a law whose slots 1..run are frets, against the stated number."""
     turned = towards_body(strip, law, 1, run)
     if turned is None:
         return refusal("not a neck", "The ladder found does not narrow towards one end as a fretted board does.")
     core = np.arange(1.0, run + 1)
-    law = lock_crowns(y, shared, Board(strip, turned), core, any_phase=True).law
+    crowns = lock_crowns(tones, Board(strip, turned), core, any_phase=True)
+    law = move_to_tops(tones, Board(strip, crowns.law), core, crowns.agree)
     k = np.arange(1.0 - EXTRA, max(run, frets) + EXTRA + 1)
     return _choose(gather_evidence(tone, Board(strip, law), k, core[1:-1]), core, strip, law, frets)
 
@@ -95,7 +96,12 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     """Best window of `frets` slots; every slot inside must look like a fret, those beyond must not."""
     board_like = np.exp(-0.5 * (np.nan_to_num(seen.level, nan=9.0) / 0.35) ** 2)
     f = np.nan_to_num(seen.alike, nan=0.0) * board_like
-    inner_like = np.exp(-0.5 * (np.nan_to_num(seen.inner_level, nan=9.0) / 0.35) ** 2)
+    board = Board(strip, law)
+    body = float(np.sign(law.y(core[-1:]) - law.y(core[:1]))[0])
+    far_is_body = towards_camera(board, float(core[0]), float(core[-1])) * body < 0
+    # Far from the camera the blur of what lies behind the board reaches over its last fret.
+    tolerance = 1.0 if far_is_body else 0.35
+    inner_like = np.exp(-0.5 * (np.nan_to_num(seen.inner_level, nan=9.0) / tolerance) ** 2)
     last = np.maximum(np.nan_to_num(seen.inner, nan=0.0) * inner_like, f)
     # What a fret should reach is what its neighbours towards the middle do.
     is_core = np.isin(seen.k, core)
@@ -106,9 +112,6 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly outside.
     contrast = np.nan_to_num(seen.contrast, nan=99.0)
     weak = (contrast < 0.3 * float(np.median(contrast[is_core]))) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
-    board = Board(strip, law)
-    body = float(np.sign(law.y(core[-1:]) - law.y(core[:1]))[0])
-    far_is_body = towards_camera(board, float(core[0]), float(core[-1])) * body < 0
     faded = np.zeros(len(f), dtype=bool)
     order = np.arange(len(f)) if far_is_body else np.arange(len(f))[::-1]
     for i in order:

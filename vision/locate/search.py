@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from vision.locate.board import Board
 from vision.locate.comb import Law, search_law
-from vision.locate.crowns import lock_crowns
+from vision.locate.crowns import Tones, lock_crowns, move_to_tops
 from vision.locate.ladder import Strip, find_strips
 from vision.locate.numbering import FEWEST_SEEN, longest_run, number_frets
 from vision.locate.rectify import Sheet, cut_sheet, reach, rung_signal
@@ -21,6 +23,8 @@ SEARCH_SIDE_PX = 2016
 """Longest side of the reduced picture in which edges are looked for."""
 LAW_ROWS = 500
 LEAST_COHERENCE = 0.45
+SURE_SCORE = 0.88
+"""Mean likeness of the frets from which a reading is taken without looking for a better one."""
 FEWEST_FRETS, MOST_FRETS = 12, 36
 COLUMNS = np.linspace(0.04, 0.96, 48)
 
@@ -34,17 +38,35 @@ def locate_neck(rgb: NDArray[np.uint8], frets: int, *, corners_px: ArrayLike | N
     Raises ValueError for wrong arguments; a picture that does not show a neck is a NotLocated, not an error.
     """
     _check(rgb, frets)
-    worst: NotLocated = refusal("no neck", "No ladder of frets was found in the picture.")
-    for tone in _tones(rgb):
+    pictures = _Pictures.of(rgb)
+    refusals: list[NotLocated] = []
+    found: list[LocatedNeck] = []
+    for tone in (pictures.grey, pictures.yellow):
         scale = min(1.0, SEARCH_SIDE_PX / max(tone.shape))
         small = cv2.resize(tone, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else tone
         for strip in find_strips(find_segments(np.asarray(small, dtype=np.uint8)), most=3):
-            answer = _read_strip(tone, strip.scaled(1.0 / scale), frets)
-            if isinstance(answer, LocatedNeck):
+            answer = _read_strip(pictures, tone, strip.scaled(1.0 / scale), frets)
+            if isinstance(answer, NotLocated):
+                refusals.append(answer)
+            elif answer.score >= SURE_SCORE:
                 return answer
-            if worst.code == "no neck":
-                worst = answer
-    return worst
+            else:
+                found.append(answer)
+    if found:
+        return _agreed(found)
+    return refusals[0] if refusals else refusal("no neck", "No ladder of frets was found in the picture.")
+
+
+def _agreed(found: list[LocatedNeck]) -> LocatedNeck | NotLocated:
+    """The best of several readings, unless one about as good numbers the frets otherwise."""
+    best = max(found, key=lambda each: each.score)
+    middle = best.fret_ends_px.mean(axis=1)
+    spacing = np.linalg.norm(np.gradient(middle, axis=0), axis=1)
+    for other in found:
+        apart = np.linalg.norm(other.fret_ends_px.mean(axis=1) - middle, axis=1)
+        if np.median(apart / spacing) > 0.5 and other.score > best.score - 0.05:
+            return refusal("numbering unsure", "Two readings of the picture number the frets differently.")
+    return best
 
 
 def _check(rgb: NDArray[np.uint8], frets: int) -> None:
@@ -57,13 +79,20 @@ def _check(rgb: NDArray[np.uint8], frets: int) -> None:
         raise ValueError(f"frets must be a whole number from {FEWEST_FRETS} to {MOST_FRETS}, not {frets!r}")
 
 
-def _tones(rgb: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
-    """Pictures in which frets may stand out: lightness first, then warm against cool (pale boards in even light)."""
-    grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
-    warm = cv2.transform(rgb, np.array([[1.25, 1.25, -2.5]]))
-    cool = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)[..., 2]
-    del warm
-    return [grey, np.asarray(np.clip(128 + 4 * (cool.astype(np.int16) - 128), 0, 255), dtype=np.uint8)]
+@dataclass(frozen=True)
+class _Pictures:
+    """Lightness and two colour differences (4 x, 128 = neutral): some boards show their frets by colour only."""
+
+    grey: NDArray[np.uint8]
+    yellow: NDArray[np.uint8]
+    red: NDArray[np.uint8]
+
+    @staticmethod
+    def of(rgb: NDArray[np.uint8]) -> _Pictures:
+        lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)
+        table = np.clip(128 + 4 * (np.arange(256) - 128), 0, 255).astype(np.uint8)
+        yellow, red = (np.asarray(cv2.LUT(lab[..., i], table), dtype=np.uint8) for i in (2, 1))
+        return _Pictures(np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8), yellow, red)
 
 
 def _sheet(tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], step: float, u: Floats) -> Sheet:
@@ -82,7 +111,9 @@ def _sheet(tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], 
     )
 
 
-def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNeck | NotLocated:
+def _read_strip(
+    pictures: _Pictures, tone: NDArray[np.uint8], strip: Strip, frets: int
+) -> LocatedNeck | NotLocated:
     length = strip.y_range[1] - strip.y_range[0]
     step = max(1.0, length / LAW_ROWS)
     sheet = _sheet(tone, strip, strip.y_range, step, COLUMNS)
@@ -108,7 +139,8 @@ def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNec
     for _ in range(2):
         strip, law = find_edges(tone, strip, law, seen)
         strip, law = align_rungs(tone, strip, law, seen)
-    full = _sheet(tone, strip, reach(strip, tone.shape, 0.7), max(0.5, step / 3), COLUMNS)
+    y_range, fine = reach(strip, tone.shape, 0.7), max(0.5, step / 3)
+    full = _sheet(tone, strip, y_range, fine, COLUMNS)
     shared = tone_along(full)
     core = (max(1, len(seen) // 2 - 4), min(len(seen), len(seen) // 2 + 4))
     slots = measure_slots(full.y_px, shared, law, -20, len(seen) + 20, core)
@@ -117,12 +149,18 @@ def _read_strip(tone: NDArray[np.uint8], strip: Strip, frets: int) -> LocatedNec
     if run < FEWEST_SEEN:
         return refusal("too few frets", f"Only {max(run, 0)} frets in a row could be made out.")
     law = slots.law.renumbered(float(slots.first + i0 - 1))
-    numbering = number_frets(tone, strip, law, full.y_px, shared, run, frets)
+    yellow, red, grey = (
+        shared if each is tone else tone_along(_sheet(each, strip, y_range, fine, COLUMNS))
+        for each in (pictures.yellow, pictures.red, pictures.grey)
+    )
+    tones = Tones(full.y_px, shared, grey, yellow + red)
+    numbering = number_frets(tone, strip, law, tones, run, frets)
     if isinstance(numbering, NotLocated):
         return numbering
     board = Board(strip, numbering.law)
-    crowns = lock_crowns(full.y_px, shared, board, np.arange(1.0, frets + 1))
-    board = Board(strip, crowns.law)
+    k = np.arange(1.0, frets + 1)
+    crowns = lock_crowns(tones, board, k)
+    board = Board(strip, move_to_tops(tones, Board(strip, crowns.law), k, crowns.agree))
     return _result(board, numbering.likeness, coherence, numbering.notes, frets)
 
 
@@ -153,7 +191,7 @@ def _result(board: Board, like: Floats, coherence: float, notes: tuple[str, ...]
     if across[0] * along[1] - across[1] * along[0] < 0:
         ends = ends[:, ::-1]
     found = like > 0.5
-    return LocatedNeck(ends[1:], board.strip.points(np.array(0.5), y[1:]), ends[0], found, float(np.clip(coherence, 0, 1)), notes, ())
+    return LocatedNeck(ends[1:], board.strip.points(np.array(0.5), y[1:]), ends[0], found, float(np.clip(np.mean(like), 0.0, 1.0)), notes, ())
 
 
 __all__ = ["locate_neck", "rotation"]

@@ -1,7 +1,8 @@
 """The law of fret positions along one line of the picture.
 
 With Z = 1 - 2^(-k/12) (ISO 16 tempered semitones; distance from the nut in scale lengths) any projective map
-of Z has a local spacing s(y) that is a quadratic in y of discriminant (ln 2 / 12)^2, whatever the camera.  Two
+of Z has a local spacing s(y) that is a quadratic in y of discriminant (ln 2 / 12)^2, whatever the camera.
+Two
 numbers, the spacings at the two ends of the stretch, therefore fix the whole pattern except its phase.  The
 same quadratic describes the neck read backwards and renumbered: numbering is not decided here.
 """
@@ -11,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import least_squares, minimize
 
 from vision.locate.segments import Floats
@@ -49,7 +51,7 @@ class Law:
         return Law(a / d, b / d, e / d)
 
 
-def fret_numbers(y: Floats, spacing_low: Floats, spacing_high: Floats) -> tuple[Floats, Floats]:
+def fret_numbers(y: Floats, spacing_low: Floats, spacing_high: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     """Running fret number at y (increasing) for given spacings (n,) at its two ends; (n, len(y)), valid (n,).
 
     s = s_a + p x + A x^2 with p^2 - 4 A s_a = STEP^2 and s(L) = s_b; the root of A that keeps s positive.
@@ -68,7 +70,7 @@ def fret_numbers(y: Floats, spacing_low: Floats, spacing_high: Floats) -> tuple[
     number = np.concatenate(
         [np.zeros((len(d), 1)), np.cumsum(0.5 * (rate[:, 1:] + rate[:, :-1]) * step, axis=1)], axis=1
     )
-    return number, valid
+    return number, np.asarray(valid)
 
 
 def coherence(signal: Floats, number: Floats, window: float = 4.0) -> Floats:
@@ -76,7 +78,7 @@ def coherence(signal: Floats, number: Floats, window: float = 4.0) -> Floats:
 
     The harmonics are summed inside stretches of `window` frets, so a small drift of phase costs little.
     """
-    n, rows = number.shape
+    n, _rows = number.shape
     bins = np.minimum((number / window).astype(np.intp), 31)
     flat = (np.arange(n)[:, None] * 32 + bins).ravel()
     weight = np.gradient(number, axis=1)
@@ -112,21 +114,26 @@ def search_law(y: Floats, signal: Floats, smallest_px: float, most_frets: float)
         part = slice(start, start + 500)
         number, valid = fret_numbers(yy, low[part], high[part])
         total = number[:, -1]
-        good = np.flatnonzero(valid & (total > 7.0) & (total < most_frets))
+        good = np.flatnonzero(valid.astype(bool) & (total > 7.0) & (total < most_frets))
         if len(good):
             score[start + good] = coherence(ss, number[good])
     if score.max(initial=0.0) <= 0:
         return None
     best: tuple[float, float, float] | None = None
     for index in np.argsort(-score)[:6]:
+
         def loss(p: Floats) -> float:
             number, valid = fret_numbers(y, np.exp(p[:1]), np.exp(p[1:]))
             return -float(coherence(signal, number, 8.0)[0]) if valid[0] else 0.0
 
         start_at = np.log([low[index], high[index]])
         simplex = start_at + 0.02 * np.array([[0.0, 0.0], [1.0, 0.3], [-0.3, 1.0]])
-        found = minimize(loss, start_at, method="Nelder-Mead",
-                         options={"maxfev": 60, "initial_simplex": simplex, "xatol": 1e-4, "fatol": 1e-4})
+        found = minimize(
+            loss,
+            start_at,
+            method="Nelder-Mead",
+            options={"maxfev": 60, "initial_simplex": simplex, "xatol": 1e-4, "fatol": 1e-4},
+        )
         if best is None or -found.fun > best[0]:
             best = (-float(found.fun), float(np.exp(found.x[0])), float(np.exp(found.x[1])))
     assert best is not None
@@ -141,6 +148,8 @@ def law_through(y: Floats, number: Floats, start: Law | None = None) -> Law:
     z = 1.0 - 2.0 ** (-number / 12.0)
     # Linear start: t (1 + c z) = a + b z.
     a, b, c = np.linalg.lstsq(np.stack([np.ones_like(z), z, -t * z], axis=1), t, rcond=None)[0]
-    fit = least_squares(lambda p: (p[0] + p[1] * z) / (1.0 + p[2] * z) - t, [a, b, c], x_scale=[0.1, 0.1, 0.1])
+    fit = least_squares(
+        lambda p: (p[0] + p[1] * z) / (1.0 + p[2] * z) - t, [a, b, c], x_scale=[0.1, 0.1, 0.1]
+    )
     a, b, c = fit.x
     return Law(float(a * scale + y0), float(b * scale + y0 * c), float(c))

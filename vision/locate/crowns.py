@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import least_squares
 
@@ -21,14 +22,16 @@ STEP_MM = float(OFFSET_MM[1] - OFFSET_MM[0])
 LEAST_SHARED = 0.5
 """A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets."""
 CROWN_RADIUS_MM = 1.1
-"""Radius of a fret's rounded top: its upper silhouette stands this times (1 - cos a) from its highest line."""
+"""Radius of a fret's rounded top: its upper silhouette stands this times (1 - cos a) from its highest
+line."""
 
 
 @dataclass(frozen=True)
 class Tones:
     """Tones shared by the columns along a strip, each (rows,) at y (strip coordinate, px).
 
-    lock : the one that shows the frets best.  grey : lightness.  warm : yellow and red against blue and green.
+    lock : the one that shows the frets best.  grey : lightness.  warm : yellow and red against blue and
+        green.
     """
 
     y: Floats
@@ -39,9 +42,11 @@ class Tones:
 
 @dataclass(frozen=True)
 class Crowns:
-    """law : numbered law of the crowns' tops.  agree (N,) correlation of each fret's crown with the common one.
+    """law : numbered law of the crowns' tops.  agree (N,) correlation of each fret's crown with the common
+    one.
 
-    off (N,) : place of each fret beyond the law, in spacings.  view_sin : sine of the view angle over the board.
+    off (N,) : place of each fret beyond the law, in spacings.  view_sin : sine of the view angle over the
+        board.
     """
 
     law: Law
@@ -51,7 +56,8 @@ class Crowns:
 
 
 def towards_camera(board: Board, first_fret: float, last_fret: float) -> float:
-    """+1 where y grows towards the camera, else -1: from the scale across, or the picture's down when that ties."""
+    """+1 where y grows towards the camera, else -1: from the scale across, or the picture's down when that
+    ties."""
     first, last = board.mm_px(np.array([first_fret, last_fret]))
     body = float(np.sign(board.law.y(np.array(last_fret)) - board.law.y(np.array(first_fret))))
     if last > 1.06 * first:
@@ -79,9 +85,7 @@ def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) 
     scale = board.mm_px(k)
     y, slope = tones.y, np.gradient(tones.lock, tones.y) * near
     phases = np.arange(-4, 4) / 8.0 if any_phase else np.zeros(1)
-    tries = [
-        _lock(y, slope, board.law.renumbered(float(p)), k, scale, near, sine, 4) for p in phases
-    ]
+    tries = [_lock(y, slope, board.law.renumbered(float(p)), k, scale, near, sine, 4) for p in phases]
     law, agree, off, _ = max(tries, key=lambda each: each[3])
     return Crowns(law, agree, off, sine)
 
@@ -89,7 +93,8 @@ def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) 
 def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats) -> Law:
     """The law moved from its line on the crowns to their tops, seen against the board behind them.
 
-    Wood is warm and fret wire is not, so the tops are where warmth falls towards the camera.  Colour tells which
+    Wood is warm and fret wire is not, so the tops are where warmth falls towards the camera.  Colour tells
+    which
     edge it is, lightness where exactly, for colour is stored coarsely.
     """
     near = towards_camera(board, float(k[0]), float(k[-1]))
@@ -104,7 +109,8 @@ def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats) -> Law:
 def _lock(
     y: Floats, slope: Floats, law: Law, k: Floats, scale: Floats, near: float, sine: float, rounds: int
 ) -> tuple[Law, Floats, Floats, float]:
-    """Register all crowns to their common profile and refit, a few times: law, agreement, offsets, strength."""
+    """Register all crowns to their common profile and refit, a few times: law, agreement, offsets,
+    strength."""
     reach_mm = float(np.clip(1.1 + 1.5 * sine, 1.2, 2.6))
     agree, off, strength = np.ones(len(k)), np.zeros(len(k)), 0.0
     for turn in range(rounds):
@@ -128,9 +134,11 @@ def _lock(
     return law, agree, off, strength
 
 
-def _common(parts: Floats, mask: Floats, weight: Floats) -> Floats:
+def _common(parts: Floats, mask: NDArray[np.bool_], weight: Floats) -> Floats:
     """Common slope profile of the crowns; frets weighted by agreement, samples by the mask."""
-    size = np.sqrt(np.sum(parts**2 * mask, axis=1, keepdims=True) / np.maximum(mask.sum(axis=1, keepdims=True), 1))
+    size = np.sqrt(
+        np.sum(parts**2 * mask, axis=1, keepdims=True) / np.maximum(mask.sum(axis=1, keepdims=True), 1)
+    )
     w = mask * np.clip(weight, 0.05, 1.0)[:, None]
     return np.asarray(np.sum(w * parts / np.maximum(size, 1.0), axis=0) / np.maximum(w.sum(axis=0), 1e-6))
 
@@ -140,8 +148,8 @@ def _register(parts: Floats, template: Floats, reach_mm: Floats, limit_mm: Float
     move, agree = np.zeros(len(parts)), np.zeros(len(parts))
     n = len(OFFSET_MM)
     for i, part in enumerate(parts):
-        half = int(round(reach_mm[i] / STEP_MM))
-        most = max(1, int(round(limit_mm[i] / STEP_MM)))
+        half = round(reach_mm[i] / STEP_MM)
+        most = max(1, round(limit_mm[i] / STEP_MM))
         most = min(most, n // 2 - half)
         t = template[n // 2 - half : n // 2 + half + 1]
         window = np.lib.stride_tricks.sliding_window_view(
@@ -206,15 +214,15 @@ class _View:
 
     @property
     def gap_mm(self) -> Floats:
-        return np.abs(self.law.y(self.k + 0.5) - self.law.y(self.k - 0.5)) / self.scale
+        return np.asarray(np.abs(self.law.y(self.k + 0.5) - self.law.y(self.k - 0.5)) / self.scale)
 
     def _parts(self, slope: Floats) -> Floats:
         at = self.law.y(self.k)[:, None] + self.near * self.scale[:, None] * OFFSET_MM
-        return np.interp(at, self.y, slope) * self.scale[:, None]
+        return np.asarray(np.interp(at, self.y, slope) * self.scale[:, None])
 
     def _size(self, slope: Floats) -> Floats:
         middle = self._parts(slope)[:, np.abs(OFFSET_MM) < 1.5]
-        return np.maximum(np.sqrt(np.mean(middle**2, axis=1)), 1.0)
+        return np.asarray(np.maximum(np.sqrt(np.mean(middle**2, axis=1)), 1.0))
 
 
 def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:

@@ -1,4 +1,5 @@
-"""What each place of the law looks like: a fret like its neighbours, the same board around it, an inlay before it.
+"""What each place of the law looks like: a fret like its neighbours, the same board around it, an inlay
+before it.
 
 All numbers compare a slot with a few slots nearer the middle of the neck, so that light, blur and spacing may
 change along it.
@@ -22,7 +23,8 @@ BLOCKS = 12
 SEARCH = 2
 """Samples (1/SAMPLES spacing each) a slot may be off its place."""
 INLAYS = frozenset({3, 5, 7, 9, 12, 15, 17, 19, 21, 24})
-"""Spaces that carry a dot by custom; the double ones at 12 and 24 stand aside of the middle and count as well."""
+"""Spaces that carry a dot by custom; the double ones at 12 and 24 stand aside of the middle and count as
+well."""
 DOT_FLOOR = 2.0
 
 
@@ -30,7 +32,8 @@ DOT_FLOOR = 2.0
 class Evidence:
     """Per slot k (n,); NaN where a slot leaves the picture.
 
-    alike : likeness to a fret over the whole spacing around it, median of column blocks or their mean, 1 the same.
+    alike : likeness to a fret over the whole spacing around it, median of column blocks or their mean, 1 the
+        same.
     inner : the same for the half towards the middle of the neck only, and a little beyond the fret.
     level : change of the board's tone against the slots nearer the middle, in units of the frets' contrast.
     inner_level : the same for the half towards the middle of the neck.
@@ -48,7 +51,8 @@ class Evidence:
 
 
 def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floats) -> Evidence:
-    """Evidence at slots k; core are the slots that surely are frets, numbered along the law, tops on the law."""
+    """Evidence at slots k; core are the slots that surely are frets, numbered along the law, tops on the
+    law."""
     strip, law = board.strip, board.law
     # A crown covers this much of the spacing on the camera's side of its top.
     sine = view_sine(board, core)
@@ -78,7 +82,9 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
             continue
         centred = shared[near] - shared[near].mean(axis=1, keepdims=True)
         template = np.mean(centred, axis=0)[SEARCH:-SEARCH]
-        like[i] = max(_block_likeness(block[i], template), _best(shared[i], template, np.ones(len(template), bool)))
+        like[i] = max(
+            _block_likeness(block[i], template), _best(shared[i], template, np.ones(len(template), bool))
+        )
         outward = -towards[i]
         part = offset[SEARCH:-SEARCH] * outward < (crown[i] + 0.05 if camera * outward > 0 else 0.05)
         inner[i] = _best(shared[i], template, part)
@@ -128,7 +134,7 @@ def inlay_agreement(dot: Floats, numbers: Floats) -> float:
     """
     index = {int(k): i for i, k in enumerate(numbers)}
     spaces = np.arange(1, 25)
-    value = np.abs(np.array([dot[index[k]] if k in index else np.nan for k in spaces]))
+    value = np.abs(np.array([dot[index[k]] if k in index else np.nan for k in spaces.tolist()]))
     # Dots fade along the neck: each space is compared with the strongest one near it.
     known = np.nan_to_num(value, nan=0.0)
     around = np.array([known[max(0, i - 3) : i + 4].max() for i in range(len(known))])

@@ -26,7 +26,7 @@ class Strip:
 
     In the turned frame (x along the rungs, y across them) the edges are x = left[0] + left[1] y and
     x = right[0] + right[1] y.  A rung through (middle, y) is the curve
-    y + w (tilt[0] + tilt[1] y)(u - 1/2) + w (bow[0] + bow[1] y) 4u(1 - u), u = 0..1 across, w the width there;
+    y + w (tilt[0] + tilt[1] y)(u - 1/2) + w (bow[0] + bow[1] y) 4u(1 - u), u = 0..1 across, w the width;
     the bow is the board's radius seen at an angle.
     y_range is where rungs were seen; support counts them.
     """
@@ -45,7 +45,8 @@ class Strip:
         )
 
     def points(self, u: Floats, y: Floats) -> Floats:
-        """Picture points (..., 2) of positions u across (0 left, 1 right) on the rungs at y; u, y broadcast."""
+        """Picture points (..., 2) of positions u across (0 left, 1 right) on the rungs at y; u, y
+        broadcast."""
         w = self.width(y)
         slope = self.tilt[0] + self.tilt[1] * y
         bow = self.bow[0] + self.bow[1] * y
@@ -66,6 +67,28 @@ class Strip:
             (self.y_range[0] * factor + dy, self.y_range[1] * factor + dy),
             self.support,
         )
+
+
+def strip_from_corners(corners_px: Floats) -> Strip:
+    """Strip between the corners (4, 2): nut bass side, nut treble side, last fret treble side, last fret
+    bass side."""
+    along = corners_px[1] - corners_px[0] + corners_px[2] - corners_px[3]
+    angle = float(np.arctan2(along[1], along[0]))
+    turned = corners_px @ rotation(angle)
+    left = np.polyfit(turned[[0, 3], 1], turned[[0, 3], 0], 1)
+    right = np.polyfit(turned[[1, 2], 1], turned[[1, 2], 0], 1)
+    rungs = turned[[1, 2]] - turned[[0, 3]]
+    middle = 0.5 * (turned[[0, 3], 1] + turned[[1, 2], 1])
+    tilt = np.polyfit(middle, rungs[:, 1] / rungs[:, 0], 1)
+    return Strip(
+        angle,
+        (float(left[1]), float(left[0])),
+        (float(right[1]), float(right[0])),
+        (float(tilt[1]), float(tilt[0])),
+        (0.0, 0.0),
+        (float(middle.min()), float(middle.max())),
+        0.0,
+    )
 
 
 def find_strips(segments: Floats, most: int = 4) -> list[Strip]:
@@ -102,7 +125,9 @@ def _stacks(rungs: Rungs, fewest: int = 8) -> list[NDArray[np.intp]]:
     shorter = np.minimum(length[:, None], length[None, :])
     step = np.abs(middle[:, None, 1] - middle[None, :, 1])
     slope = (rungs.right[:, 1] - rungs.left[:, 1]) / np.maximum(length, 1e-6)
-    near = (overlap > 0.5 * shorter) & (step < 1.1 * shorter) & (np.abs(slope[:, None] - slope[None, :]) < 0.2)
+    near = (
+        (overlap > 0.5 * shorter) & (step < 1.1 * shorter) & (np.abs(slope[:, None] - slope[None, :]) < 0.2)
+    )
     i, j = np.nonzero(np.triu(near, 1))
     graph = coo_matrix((np.ones(len(i), dtype=np.int8), (i, j)), shape=(n, n))
     label = connected_components(graph, directed=False)[1]
@@ -114,8 +139,7 @@ def _edges_by_consensus(rungs: Rungs, fewest_full: int = 6) -> Strip | None:
     """Edge lines that most rungs of the stack reach on both sides."""
     left, right, length = rungs.left, rungs.right, rungs.length
     order = np.argsort(-length)[:70]
-    i, j = np.meshgrid(order, order, indexing="ij")
-    i, j = i.ravel(), j.ravel()
+    i, j = np.repeat(order, len(order)), np.tile(order, len(order))
     dy = 0.5 * (left[j, 1] + right[j, 1]) - 0.5 * (left[i, 1] + right[i, 1])
     keep = dy > 0.35 * np.maximum(length[i], length[j])
     i, j = i[keep], j[keep]
@@ -129,8 +153,8 @@ def _edges_by_consensus(rungs: Rungs, fewest_full: int = 6) -> Strip | None:
         return None
     l0 = left[i, 0] - l1 * left[i, 1]
     r0 = right[i, 0] - r1 * right[i, 1]
-    ahead = (left[None, :, 0] - (l0[:, None] + l1[:, None] * left[None, :, 1]))
-    behind = ((r0[:, None] + r1[:, None] * right[None, :, 1]) - right[None, :, 0])
+    ahead = left[None, :, 0] - (l0[:, None] + l1[:, None] * left[None, :, 1])
+    behind = (r0[:, None] + r1[:, None] * right[None, :, 1]) - right[None, :, 0]
     middle_y = rungs.middle[:, 1]
     width = (r0 - l0)[:, None] + (r1 - l1)[:, None] * middle_y[None, :]
     wide = width > 4.0
@@ -154,7 +178,8 @@ def _edges_by_consensus(rungs: Rungs, fewest_full: int = 6) -> Strip | None:
 
 
 def _finish(rungs: Rungs, full: NDArray[np.bool_], member: NDArray[np.bool_], support: float) -> Strip | None:
-    """Edge lines refitted to all full rungs; tilt and bow of the rungs from the slopes of all pieces inside."""
+    """Edge lines refitted to all full rungs; tilt and bow of the rungs from the slopes of all pieces
+    inside."""
     left = np.polyfit(rungs.left[full, 1], rungs.left[full, 0], 1)
     right = np.polyfit(rungs.right[full, 1], rungs.right[full, 0], 1)
     y = rungs.middle[member, 1]
@@ -171,7 +196,9 @@ def _finish(rungs: Rungs, full: NDArray[np.bool_], member: NDArray[np.bool_], su
     scale = np.array([1.0, max(1.0, float(np.abs(y).max())), 1.0])
     weight = rungs.length[member]
     for _ in range(4):
-        tilt0, tilt1, bow = np.linalg.lstsq(basis / scale * weight[:, None], slope * weight, rcond=None)[0] / scale
+        tilt0, tilt1, bow = (
+            np.linalg.lstsq(basis / scale * weight[:, None], slope * weight, rcond=None)[0] / scale
+        )
         left_over = np.abs(slope - basis @ np.array([tilt0, tilt1, bow]))
         weight = rungs.length[member] / (1.0 + (left_over / 0.02) ** 2)
     return Strip(

@@ -19,7 +19,6 @@ from vision.locate.ladder import Strip
 from vision.locate.result import NotLocated, refusal
 from vision.locate.segments import Floats
 
-DEBUG = False
 EXTRA = 8
 INLAY_WEIGHT = 12.0
 MOST_COUNTED = 38
@@ -27,13 +26,14 @@ FEWEST_SEEN = 11
 LEAST_MARGIN = 2.0
 LEAST_LEAD = 0.75
 USUAL_COUNTS = frozenset({12, 14, 18, 19, 20, 21, 22, 24, 27, 36})
-UNUSUAL = 1.5
+UNUSUAL = 3.0
 """Evidence that a count which instruments hardly ever have must bring in addition."""
 
 
 @dataclass(frozen=True)
 class Numbering:
-    """law numbers the frets from the nut; likeness (N,) of each fret to its neighbours; margin over the next."""
+    """law numbers the frets from the nut; likeness (N,) of each fret to its neighbours; margin over the
+    next."""
 
     law: Law
     likeness: Floats
@@ -60,7 +60,8 @@ def longest_run(match: Floats, shift: Floats, threshold: float = 0.6) -> tuple[i
 
 
 def towards_body(strip: Strip, law: Law, first: int, last: int) -> Law | None:
-    """The law renumbered 1.. from the nut side of slots first..last, or None where neither way tapers right."""
+    """The law renumbered 1.. from the nut side of slots first..last, or None where neither way tapers
+    right."""
     forward = law.renumbered(float(first - 1))
     backward = law.reversed(float(last + 1))
     options = []
@@ -77,7 +78,9 @@ def number_frets(
     """Decide direction and numbering of a law whose slots 1..run are frets, against the stated number."""
     turned = towards_body(strip, law, 1, run)
     if turned is None:
-        return refusal("not a neck", "The ladder found does not narrow towards one end as a fretted board does.")
+        return refusal(
+            "not a neck", "The ladder found does not narrow towards one end as a fretted board does."
+        )
     core = np.arange(1.0, run + 1)
     crowns = lock_crowns(tones, Board(strip, turned), core, any_phase=True)
     law = move_to_tops(tones, Board(strip, crowns.law), core, crowns.agree)
@@ -87,7 +90,9 @@ def number_frets(
 
 def _expected(f: Floats, numbers: Floats, is_core: NDArray[np.bool_], middle: float, k: float) -> float:
     """Usual likeness of the frets next to slot k on its side towards the middle."""
-    allowed = np.flatnonzero(is_core & (np.abs(numbers - middle) <= max(abs(k - middle), 3.5)) & (numbers != k))
+    allowed = np.flatnonzero(
+        is_core & (np.abs(numbers - middle) <= max(abs(k - middle), 3.5)) & (numbers != k)
+    )
     near = allowed[np.argsort(np.abs(numbers[allowed] - k))[:5]]
     return max(float(np.median(f[near])), 0.3)
 
@@ -109,7 +114,8 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     expected = np.array([_expected(f, seen.k, is_core, middle, k) for k in seen.k])
     in_full = np.clip((f / expected - 0.75) / 0.12, -3.0, 1.5)
     in_last = np.clip((last / expected - 0.75) / 0.12, -3.0, 1.5)
-    # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly outside.
+    # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly
+    # outside.
     contrast = np.nan_to_num(seen.contrast, nan=99.0)
     weak = (contrast < 0.3 * float(np.median(contrast[is_core]))) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
     faded = np.zeros(len(f), dtype=bool)
@@ -130,7 +136,8 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         """Evidence that fret 1 is slot index `start` and the last one `count` - 1 further."""
         stop = start + count - 1
         inside = float(in_full[start:stop].sum()) + float(in_last[stop])
-        # A like slot outside counts less the more unlike ones lie between.  The nut itself may look like a fret.
+        # A like slot outside counts less the more unlike ones lie between.  The nut itself may look like a
+        # fret.
         before = outside[start - 4 : start - 1][::-1]
         beyond = np.r_[0.5 * (outside[stop + 1] + min(in_last[stop + 1], 1.5)), outside[stop + 2 : stop + 4]]
         beyond = np.clip(beyond, -1.5, 1.5)
@@ -148,23 +155,29 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     }
     stated = {key: value for key, value in scores.items() if key[1] == frets}
     if not stated:
-        return refusal("cut off", "The fretted part does not fit into the picture with the stated number of frets.")
+        return refusal(
+            "cut off", "The fretted part does not fit into the picture with the stated number of frets."
+        )
     best = max(stated, key=lambda key: stated[key])
-    if DEBUG:
-        print(faded.astype(int), sorted(((round(v, 1), k) for k, v in scores.items()), reverse=True)[:7])
-    # A rival that takes the nut for one fret more is no rival, as long as the nut looks a little unlike a fret.
+    # A rival that takes the nut for one fret more is no rival, as long as the nut looks a little unlike a
+    # fret.
     nut = (best[0] - 1, frets + 1)
     rivals = {
         key: value
         for key, value in scores.items()
         if key[1] != frets
         and not (key == nut and f[nut[0]] < 0.9 * expected[nut[0]])
-        and not (key[0] == best[0] and faded[best[0] + min(key[1], frets) : best[0] + max(key[1], frets)].all())
+        and not (
+            key[0] == best[0] and faded[best[0] + min(key[1], frets) : best[0] + max(key[1], frets)].all()
+        )
     }
     rival = max(rivals, key=lambda key: rivals[key])
     lead = stated[best] - rivals[rival]
     if lead < -LEAST_LEAD:
-        return refusal("fret count", f"{frets} frets were stated, but the picture fits {rival[1]} frets.")
+        window = slice(rival[0], rival[0] + rival[1])
+        reason = f"{frets} frets were stated, but the picture fits {rival[1]} frets."
+        # A count that hardly any instrument has does not outweigh other readings of the picture.
+        return refusal("fret count", reason, float(np.mean(f[window])) if rival[1] in USUAL_COUNTS else 0.0)
     others = {key: value for key, value in stated.items() if key != best}
     margin = stated[best] - max(others.values(), default=stated[best] - 9.9)
     if margin < LEAST_MARGIN or lead < LEAST_LEAD:

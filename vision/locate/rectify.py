@@ -36,7 +36,9 @@ def cut_sheet(grey: NDArray[np.uint8], strip: Strip, y_px: Floats, u: Floats) ->
     return Sheet(values.astype(np.float32), inside, y_px, u)
 
 
-def reach(strip: Strip, shape: tuple[int, ...], beyond: float, least_width_px: float = 8.0) -> tuple[float, float]:
+def reach(
+    strip: Strip, shape: tuple[int, ...], beyond: float, least_width_px: float = 8.0
+) -> tuple[float, float]:
     """Range of y to look at: the seen rungs and `beyond` times their extent each way, within the picture."""
     low, high = strip.y_range
     extra = beyond * (high - low)

@@ -20,13 +20,14 @@ SHIFTS = 6
 def slot_samples(
     tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats, u: Floats, half: float
 ) -> tuple[Floats, NDArray[np.bool_]]:
-    """(n, samples, columns) tone around each slot in steps of 1/SAMPLES spacing, and (n,) whether all inside."""
-    count = int(round(2 * half * SAMPLES)) + 1
+    """(n, samples, columns) tone around each slot in steps of 1/SAMPLES spacing, and (n,) whether all
+    inside."""
+    count = round(2 * half * SAMPLES) + 1
     offset = (np.arange(count) - count // 2) / SAMPLES
     y = law.y(k[:, None] + offset)
     sheet = cut_sheet(tone, strip, y.ravel(), u)
     values = sheet.values.reshape(len(k), count, len(u)).astype(np.float64)
-    return values, sheet.inside.reshape(len(k), -1).all(axis=1)
+    return np.asarray(values), np.asarray(sheet.inside.reshape(len(k), -1).all(axis=1))
 
 
 def _templates(profile: Floats, reach: int = 3) -> Floats:
@@ -35,13 +36,15 @@ def _templates(profile: Floats, reach: int = 3) -> Floats:
     centred = profile - profile.mean(axis=1, keepdims=True)
     apart = np.abs(np.arange(n)[:, None] - np.arange(n)[None, :])
     weight = (apart <= reach).astype(np.float64)
-    return weight @ centred / weight.sum(axis=1, keepdims=True)
+    return np.asarray(weight @ centred / weight.sum(axis=1, keepdims=True))
 
 
 def align_rungs(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats) -> tuple[Strip, Law]:
     """Tilt and bow of the rungs from the shifts of column blocks against the mean profile of all columns."""
     for _ in range(2):
-        values, inside = slot_samples(tone, strip, law, k, np.linspace(0.04, 0.96, 48), 0.5 + SHIFTS / SAMPLES)
+        values, inside = slot_samples(
+            tone, strip, law, k, np.linspace(0.04, 0.96, 48), 0.5 + SHIFTS / SAMPLES
+        )
         if inside.sum() < 6:
             return strip, law
         kk, values = k[inside], values[inside]
@@ -59,7 +62,9 @@ def align_rungs(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats) -> t
         bulge = np.broadcast_to(4.0 * u * (1.0 - u), target.shape)
         along = np.broadcast_to(t[:, None], target.shape)
         one = np.broadcast_to((1.0 / width * np.abs(spacing))[:, None], target.shape)
-        basis = np.stack([across, across * along, bulge, bulge * along, one, one * along], axis=-1).reshape(-1, 6)
+        basis = np.stack([across, across * along, bulge, bulge * along, one, one * along], axis=-1).reshape(
+            -1, 6
+        )
         flat, weight = target.ravel(), (quality * width[:, None]).ravel()
         good = np.isfinite(flat) & (weight > 0)
         if good.sum() < 40:
@@ -82,7 +87,9 @@ def align_rungs(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats) -> t
     return strip, law
 
 
-def _added(line: tuple[float, float], at_mean: float, change: float, mean: float, length: float) -> tuple[float, float]:
+def _added(
+    line: tuple[float, float], at_mean: float, change: float, mean: float, length: float
+) -> tuple[float, float]:
     slope = change / length
     return line[0] + at_mean - slope * mean, line[1] + slope
 
@@ -112,7 +119,8 @@ def _block_shifts(block: Floats, template: Floats) -> tuple[Floats, Floats]:
 
 
 def find_edges(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats) -> tuple[Strip, Law]:
-    """Edges moved to where the frets end: inside, each column repeats the frets' profile, outside it does not."""
+    """Edges moved to where the frets end: inside, each column repeats the frets' profile, outside it does
+    not."""
     u = np.arange(-0.9, 1.9001, 0.02)
     values, _ = slot_samples(tone, strip, law, k, u, 0.5)
     core = (u > 0.15) & (u < 0.85)
@@ -168,7 +176,8 @@ def _half_height(
 def _with_edges(
     strip: Strip, law: Law, k: Floats, tau: Floats, left: tuple[float, float], right: tuple[float, float]
 ) -> tuple[Strip, Law]:
-    """The strip with its edges moved to u = left[0] (1 - tau) + left[1] tau and likewise right; rungs unchanged."""
+    """The strip with its edges moved to u = left[0] (1 - tau) + left[1] tau and likewise right; rungs
+    unchanged."""
     y = law.y(k)
     sides = []
     for ends in (left, right):
@@ -179,7 +188,9 @@ def _with_edges(
     u_left = left[0] * (1.0 - tau) + left[1] * tau
     u_right = right[0] * (1.0 - tau) + right[1] * tau
     v = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
-    at = strip.points(u_left[:, None] + (u_right - u_left)[:, None] * v, y[:, None]) @ rotation(strip.angle_rad)
+    at = strip.points(u_left[:, None] + (u_right - u_left)[:, None] * v, y[:, None]) @ rotation(
+        strip.angle_rad
+    )
     down = at[..., 1]
     # New rung: y' + w' (tilt (v - 1/2) + bow 4v(1-v)), by exact interpolation of each rung's parabola.
     basis = np.stack([np.ones_like(v), v - 0.5, 4.0 * v * (1.0 - v)], axis=1)

@@ -17,10 +17,13 @@ RefusalCode = Literal[
     "cut off",
     "corners contradict",
 ]
-"""no neck: nothing ladder-like found.  not a neck: a ladder whose rungs do not follow the law of frets or whose
-width does not taper like a fretted board (stairs, blinds, keyboards).  too few frets: fewer than about a dozen
+"""no neck: nothing ladder-like found.  not a neck: a ladder whose rungs do not follow the law of frets or
+whose
+width does not taper like a fretted board (stairs, blinds, keyboards).  too few frets: fewer than about a
+dozen
 can be made out.  fret count: another number of frets than stated.  numbering unsure: the ends of the fretted
-part cannot be told for certain.  cut off: the fretted part leaves the picture.  corners contradict: the corners
+part cannot be told for certain.  cut off: the fretted part leaves the picture.  corners contradict: the
+corners
 a person gave do not enclose a ladder of frets."""
 
 ADVICE: dict[RefusalCode, str] = {
@@ -28,7 +31,7 @@ ADVICE: dict[RefusalCode, str] = {
     "not a neck": "Photograph the front of the neck so that the frets run across the picture.",
     "too few frets": "Hold the camera a little higher above the board, focus on the middle of the neck.",
     "fret count": "Check the number of frets that you stated; count them on the instrument.",
-    "numbering unsure": "Show the nut and the end of the fingerboard clearly, or mark the four corners by hand.",
+    "numbering unsure": "Show the nut and the end of the board clearly, or mark the four corners by hand.",
     "cut off": "Step back until the nut and the last fret are both well inside the picture.",
     "corners contradict": "Mark the corners again: both ends of the nut and both ends of the last fret.",
 }
@@ -38,7 +41,7 @@ ADVICE: dict[RefusalCode, str] = {
 class LocatedNeck:
     """Frets of a neck found in a picture; points (x, y) in its pixels, centres at integers.
 
-    fret_ends_px : (N, 2, 2), [fret - 1, side, xy]; side 0 = X negative, 1 = X positive for a right-handed neck.
+    fret_ends_px : (N, 2, 2), [fret - 1, side, xy]; side 0 = X negative, 1 = X positive, right-handed.
     fret_middles_px : (N, 2) point half-way along each fret; off the chord because the board is rounded.
     nut_ends_px : (2, 2), [side, xy] where the open strings end.
     found_frets : (N,) bool, True where the fret line itself was seen, False where the law places it.
@@ -58,12 +61,18 @@ class LocatedNeck:
 
 @dataclass(frozen=True)
 class NotLocated:
-    """No neck was located: code for programs, reason and advice for the reader."""
+    """No neck was located: code for programs, reason and advice for the reader.
+
+    score : 0..1, how well the picture supports the refusal itself, as for a located neck; 0 where nothing
+        does.
+    """
 
     code: RefusalCode
     reason: str
     advice: str
+    score: float = 0.0
 
 
-def refusal(code: RefusalCode, reason: str) -> NotLocated:
-    return NotLocated(code, reason, ADVICE[code])
+def refusal(code: RefusalCode, reason: str, score: float = 0.0) -> NotLocated:
+    """A refusal with the advice that belongs to its code."""
+    return NotLocated(code, reason, ADVICE[code], score)

@@ -11,25 +11,30 @@ from numpy.typing import ArrayLike, NDArray
 from vision.locate.board import Board
 from vision.locate.comb import Law, search_law
 from vision.locate.crowns import Tones, lock_crowns, move_to_tops
-from vision.locate.ladder import Strip, find_strips
-from vision.locate.numbering import FEWEST_SEEN, longest_run, number_frets
+from vision.locate.ladder import Strip, find_strips, strip_from_corners
+from vision.locate.numbering import FEWEST_SEEN, USUAL_COUNTS, Numbering, longest_run, number_frets
 from vision.locate.rectify import Sheet, cut_sheet, reach, rung_signal
 from vision.locate.refine import align_rungs, find_edges
 from vision.locate.result import LocatedNeck, NotLocated, refusal
-from vision.locate.segments import Floats, find_segments, rotation
+from vision.locate.segments import Floats, find_segments
 from vision.locate.slots import Slots, measure_slots, tone_along
 
 SEARCH_SIDE_PX = 2016
 """Longest side of the reduced picture in which edges are looked for."""
 LAW_ROWS = 500
 LEAST_COHERENCE = 0.45
+CLIPPED = 250.0
+LEAST_LIKENESS = 0.5
+SMALL_WIDTH_PX, SMALL_SPACING_PX = 100.0, 3.0
 SURE_SCORE = 0.88
 """Mean likeness of the frets from which a reading is taken without looking for a better one."""
 FEWEST_FRETS, MOST_FRETS = 12, 36
 COLUMNS = np.linspace(0.04, 0.96, 48)
 
 
-def locate_neck(rgb: NDArray[np.uint8], frets: int, *, corners_px: ArrayLike | None = None) -> LocatedNeck | NotLocated:
+def locate_neck(
+    rgb: NDArray[np.uint8], frets: int, *, corners_px: ArrayLike | None = None
+) -> LocatedNeck | NotLocated:
     """Find the fretted part of one guitar neck and number its frets.
 
     rgb : (H, W, 3) uint8 upright photograph.  frets : number of frets N, 12..36.
@@ -39,22 +44,80 @@ def locate_neck(rgb: NDArray[np.uint8], frets: int, *, corners_px: ArrayLike | N
     """
     _check(rgb, frets)
     pictures = _Pictures.of(rgb)
+    if corners_px is not None:
+        return _from_corners(pictures, _check_corners(corners_px), frets)
     refusals: list[NotLocated] = []
     found: list[LocatedNeck] = []
     for tone in (pictures.grey, pictures.yellow):
-        scale = min(1.0, SEARCH_SIDE_PX / max(tone.shape))
-        small = cv2.resize(tone, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else tone
-        for strip in find_strips(find_segments(np.asarray(small, dtype=np.uint8)), most=3):
-            answer = _read_strip(pictures, tone, strip.scaled(1.0 / scale), frets)
+        for strip in _candidates(tone):
+            answer = _read_strip(pictures, tone, strip, frets)
             if isinstance(answer, NotLocated):
                 refusals.append(answer)
-            elif answer.score >= SURE_SCORE:
-                return answer
-            else:
-                found.append(answer)
-    if found:
-        return _agreed(found)
-    return refusals[0] if refusals else refusal("no neck", "No ladder of frets was found in the picture.")
+                continue
+            found.append(answer)
+            if answer.score >= SURE_SCORE:
+                return _against(answer, refusals)
+    if not found:
+        nothing = refusal("no neck", "No ladder of frets was found in the picture.")
+        return refusals[0] if refusals else nothing
+    best = _agreed(found)
+    return best if isinstance(best, NotLocated) else _against(best, refusals)
+
+
+def _candidates(tone: NDArray[np.uint8]) -> list[Strip]:
+    """Stacks of rungs found in the reduced picture, in full-size pixels."""
+    scale = min(1.0, SEARCH_SIDE_PX / max(tone.shape))
+    small = cv2.resize(tone, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else tone
+    segments = find_segments(np.asarray(small, dtype=np.uint8))
+    return [strip.scaled(1.0 / scale) for strip in find_strips(segments, most=3)]
+
+
+def _against(answer: LocatedNeck, refusals: list[NotLocated]) -> LocatedNeck | NotLocated:
+    """The answer, unless another reading of about the same quality counted another number of frets."""
+    usual = len(answer.found_frets) in USUAL_COUNTS
+    for other in refusals:
+        if other.score > (answer.score - 0.05 if usual else 0.0):
+            return other
+    return answer
+
+
+def _check_corners(corners_px: ArrayLike) -> Floats:
+    corners = np.asarray(corners_px, dtype=np.float64)
+    if corners.shape != (4, 2) or not np.isfinite(corners).all():
+        raise ValueError(f"corners_px must be a finite (4, 2) array, not {corners_px!r}")
+    nut, last = corners[1] - corners[0], corners[2] - corners[3]
+    along = corners[2:].mean(axis=0) - corners[:2].mean(axis=0)
+    width = 0.5 * (np.linalg.norm(nut) + np.linalg.norm(last))
+    if min(np.linalg.norm(nut), np.linalg.norm(last)) < 20 or np.dot(nut, last) <= 0:
+        raise ValueError(
+            f"corners_px must name both ends of the nut, then of the last fret, not {corners_px!r}"
+        )
+    if abs(nut[0] * along[1] - nut[1] * along[0]) < 20 * width:
+        raise ValueError(f"corners_px must enclose an area, not {corners_px!r}")
+    return corners
+
+
+def _from_corners(pictures: _Pictures, corners: Floats, frets: int) -> LocatedNeck | NotLocated:
+    """Read the strip a person marked; what is found must end where the person says."""
+    strip = strip_from_corners(corners)
+    found: list[LocatedNeck] = []
+    answer: LocatedNeck | NotLocated
+    for tone in (pictures.grey, pictures.yellow):
+        answer = _read_strip(pictures, tone, strip, frets)
+        if isinstance(answer, LocatedNeck):
+            found.append(answer)
+    if not found:
+        return refusal("corners contradict", "No frets of this number were found between the corners.")
+    answer = _agreed(found)
+    if isinstance(answer, NotLocated):
+        return answer
+    first = np.linalg.norm(answer.fret_ends_px[0].mean(axis=0) - answer.nut_ends_px.mean(axis=0))
+    last = np.linalg.norm(answer.fret_ends_px[-1].mean(axis=0) - answer.fret_ends_px[-2].mean(axis=0))
+    off_nut = np.linalg.norm(answer.nut_ends_px.mean(axis=0) - corners[:2].mean(axis=0))
+    off_last = np.linalg.norm(answer.fret_ends_px[-1].mean(axis=0) - corners[2:].mean(axis=0))
+    if off_nut > 0.5 * first + 5.0 or off_last > 0.5 * last + 5.0:
+        return refusal("corners contradict", "The frets found do not end at the corners given.")
+    return answer
 
 
 def _agreed(found: list[LocatedNeck]) -> LocatedNeck | NotLocated:
@@ -75,13 +138,18 @@ def _check(rgb: NDArray[np.uint8], frets: int) -> None:
         raise ValueError(f"rgb must be a (H, W, 3) uint8 array, not {what}")
     if min(rgb.shape[:2]) < 200:
         raise ValueError(f"rgb must be at least 200 px each way, not {rgb.shape[1]} x {rgb.shape[0]}")
-    if isinstance(frets, bool) or not isinstance(frets, (int, np.integer)) or not FEWEST_FRETS <= frets <= MOST_FRETS:
+    if (
+        isinstance(frets, bool)
+        or not isinstance(frets, (int, np.integer))
+        or not FEWEST_FRETS <= frets <= MOST_FRETS
+    ):
         raise ValueError(f"frets must be a whole number from {FEWEST_FRETS} to {MOST_FRETS}, not {frets!r}")
 
 
 @dataclass(frozen=True)
 class _Pictures:
-    """Lightness and two colour differences (4 x, 128 = neutral): some boards show their frets by colour only."""
+    """Lightness and two colour differences (4 x, 128 = neutral): some boards show their frets by colour
+    only."""
 
     grey: NDArray[np.uint8]
     yellow: NDArray[np.uint8]
@@ -95,7 +163,9 @@ class _Pictures:
         return _Pictures(np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8), yellow, red)
 
 
-def _sheet(tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], step: float, u: Floats) -> Sheet:
+def _sheet(
+    tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], step: float, u: Floats
+) -> Sheet:
     """Rows `step` apart, each the mean of samples at most a pixel apart."""
     fold = max(1, int(np.ceil(step)))
     y = np.arange(y_range[0], y_range[1], step / fold)
@@ -105,7 +175,7 @@ def _sheet(tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], 
         return sheet
     return Sheet(
         sheet.values.reshape(rows, fold, -1).mean(axis=1),
-        sheet.inside.reshape(rows, fold, -1).all(axis=1),
+        np.asarray(sheet.inside.reshape(rows, fold, -1).all(axis=1)),
         sheet.y_px.reshape(rows, fold).mean(axis=1),
         u,
     )
@@ -149,11 +219,16 @@ def _read_strip(
     if run < FEWEST_SEEN:
         return refusal("too few frets", f"Only {max(run, 0)} frets in a row could be made out.")
     law = slots.law.renumbered(float(slots.first + i0 - 1))
+    full_grey = full if tone is pictures.grey else _sheet(pictures.grey, strip, y_range, fine, COLUMNS)
+    # Clipped highlights have no colour: where much is clipped, colour says nothing.
+    ends = np.sort(law.y(np.array([1.0, float(run)])))
+    on_board = full_grey.values[(full.y_px >= ends[0]) & (full.y_px <= ends[1])]
+    colourful = float(np.mean(on_board >= CLIPPED)) < 0.12
     yellow, red, grey = (
         shared if each is tone else tone_along(_sheet(each, strip, y_range, fine, COLUMNS))
         for each in (pictures.yellow, pictures.red, pictures.grey)
     )
-    tones = Tones(full.y_px, shared, grey, yellow + red)
+    tones = Tones(full.y_px, shared, grey, (yellow + red) * colourful)
     numbering = number_frets(tone, strip, law, tones, run, frets)
     if isinstance(numbering, NotLocated):
         return numbering
@@ -161,12 +236,12 @@ def _read_strip(
     k = np.arange(1.0, frets + 1)
     crowns = lock_crowns(tones, board, k)
     board = Board(strip, move_to_tops(tones, Board(strip, crowns.law), k, crowns.agree))
-    return _result(board, numbering.likeness, coherence, numbering.notes, frets)
+    return _result(board, tone.shape, numbering, coherence, frets)
 
 
 def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:
     """Slots grown from the eight most alike in the seen stretch."""
-    k = np.arange(0, 46)
+    k = np.arange(0.0, 46.0)
     where = law.y(k)
     inside = k[(where > strip.y_range[0]) & (where < strip.y_range[1])]
     if len(inside) < 8:
@@ -183,15 +258,34 @@ def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:
     return measure_slots(y, tone, law, start - 34, start + 41, (start, start + 7))
 
 
-def _result(board: Board, like: Floats, coherence: float, notes: tuple[str, ...], frets: int) -> LocatedNeck:
+def _result(
+    board: Board, shape: tuple[int, ...], numbering: Numbering, coherence: float, frets: int
+) -> LocatedNeck | NotLocated:
+    """The located neck, after the checks that no picture of a neck can fail."""
     y = board.law.y(np.arange(0.0, frets + 1))
+    steps = np.diff(y)
+    if np.any(np.sign(steps) != np.sign(steps[0])) or np.any(board.strip.width(y) <= 0):
+        return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
     ends = np.stack([board.strip.points(np.array(u), y) for u in (0.0, 1.0)], axis=1)
+    if np.any(ends < -0.5) or np.any(ends > np.array([shape[1], shape[0]]) - 0.5):
+        return refusal("cut off", "The fretted part leaves the picture.")
     across = ends[frets // 2, 1] - ends[frets // 2, 0]
     along = ends[-1].mean(axis=0) - ends[0].mean(axis=0)
     if across[0] * along[1] - across[1] * along[0] < 0:
         ends = ends[:, ::-1]
-    found = like > 0.5
-    return LocatedNeck(ends[1:], board.strip.points(np.array(0.5), y[1:]), ends[0], found, float(np.clip(np.mean(like), 0.0, 1.0)), notes, ())
-
-
-__all__ = ["locate_neck", "rotation"]
+    like = numbering.likeness
+    found = like > LEAST_LIKENESS
+    flags = []
+    if np.linalg.norm(across) < SMALL_WIDTH_PX or np.abs(steps).min() < SMALL_SPACING_PX:
+        flags.append("too small in the frame")
+    if not found.all():
+        flags.append(f"frets not seen: {', '.join(str(i + 1) for i in np.flatnonzero(~found))}")
+    return LocatedNeck(
+        fret_ends_px=np.ascontiguousarray(ends[1:]),
+        fret_middles_px=board.strip.points(np.array(0.5), y[1:]),
+        nut_ends_px=np.ascontiguousarray(ends[0]),
+        found_frets=found,
+        score=float(np.clip(np.mean(like), 0.0, 1.0)),
+        alternatives=(*numbering.notes, f"the law of frets repeats the picture to {coherence:.2f} of 1"),
+        flags=tuple(flags),
+    )

@@ -94,7 +94,9 @@ def _joined(left: Floats, right: Floats, polarity: Floats) -> NDArray[np.int32]:
     # Pairs (i, j) with i to the left of j.
     gap = left[None, :, 0] - right[:, None, 0]
     longer = np.maximum(length[:, None], length[None, :])
-    near = (gap > -2.0) & (gap < np.minimum(0.6 * longer + 3.0, 40.0)) & (polarity[:, None] == polarity[None, :])
+    near = (
+        (gap > -2.0) & (gap < np.minimum(0.6 * longer + 3.0, 40.0)) & (polarity[:, None] == polarity[None, :])
+    )
     i, j = np.nonzero(near)
     here = 0.5 * gap[i, j]
     from_i = right[i, 1] + slope[i] * here

@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from vision.locate.comb import Law, law_through
 from vision.locate.rectify import Sheet
@@ -91,7 +90,8 @@ def _correlate(profile: Floats, template: Floats) -> tuple[float, float]:
 
 
 def measure_slots(y: Floats, tone: Floats, law: Law, first: int, last: int, core: tuple[int, int]) -> Slots:
-    """Grow from the core slots outwards, registering each slot to its inner neighbours and refitting the law."""
+    """Grow from the core slots outwards, registering each slot to its inner neighbours and refitting the
+    law."""
     pad = SEARCH
     n = last - first + 1
     numbers = np.arange(first, last + 1, dtype=np.float64)
@@ -112,7 +112,9 @@ def measure_slots(y: Floats, tone: Floats, law: Law, first: int, last: int, core
             if i < 0 or i >= n:
                 continue
             inner = range(i + 1, i + 1 + 2 * REACH) if side < 0 else range(i - 2 * REACH, i)
-            value, shift = _one(y, tone, law, numbers, i, [j for j in inner if 0 <= j < n and trusted[j]], pad)
+            value, shift = _one(
+                y, tone, law, numbers, i, [j for j in inner if 0 <= j < n and trusted[j]], pad
+            )
             if np.isfinite(value) and value > 0.65 and abs(shift) < 0.15 and missed[side] < 2:
                 missed[side] = 0
                 trusted[i] = True
@@ -130,7 +132,7 @@ def measure_slots(y: Floats, tone: Floats, law: Law, first: int, last: int, core
     for i in range(n):
         around = [j for j in range(i - REACH, i + REACH + 1) if j != i and 0 <= j < n and trusted[j]]
         if not around:
-            around = sorted(np.flatnonzero(trusted), key=lambda j: abs(j - i))[: 2 * REACH]
+            around = sorted(np.flatnonzero(trusted).tolist(), key=lambda j: abs(j - i))[: 2 * REACH]
         match[i], shift_out[i] = _one(y, tone, law, numbers, i, around, pad)
         contrast[i] = float(np.std(_profiles(y, tone, law, numbers[i : i + 1], HALF)[0]))
     return Slots(law, first, match, shift_out, contrast)

@@ -228,7 +228,7 @@ class _View:
 def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
     """Offset (mm) of the crowns' edge farthest from the camera."""
     lightness = _sharpened(view.profile(grey))
-    places = _extrema(np.abs(lightness), view.most_mm)
+    places = _extrema(np.abs(lightness), view.most_mm + 0.8)
     strongest = max((abs(lightness[i]) for i in places), default=0.0)
     strong = [i for i in places if abs(lightness[i]) >= 0.4 * strongest]
     colour = _colour_edge(view, warm)
@@ -239,6 +239,8 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
         return min(close, key=lambda place: abs(place - at)) if close else at
     mean_gap = float(np.mean(view.gap_mm))
     for i in strong:
+        if abs(OFFSET_MM[i]) > view.most_mm:
+            continue
         # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
         place, wanted = float(OFFSET_MM[i]), float(np.sign(lightness[i]))
         ours = wanted * view.shared(grey, np.full(len(view.k), place))
@@ -251,7 +253,8 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
 
 def _colour_edge(view: _View, warm: Floats) -> tuple[float, float] | None:
     """Place and width (mm) of the fall of warmth that all frets share best, None where colour says little."""
-    zone = OFFSET_MM[np.abs(OFFSET_MM) <= view.most_mm]
+    # The law may stand on a shadow below the crowns: look a little farther than a crown is high.
+    zone = OFFSET_MM[np.abs(OFFSET_MM) <= view.most_mm + 0.8]
     fall = np.array([-view.shared(warm, np.full(len(view.k), m)) for m in zone])
     i = int(np.argmax(fall))
     if fall[i] < LEAST_SHARED or i in (0, len(zone) - 1):

@@ -73,10 +73,10 @@ def _candidates(tone: NDArray[np.uint8]) -> list[Strip]:
 
 
 def _against(answer: LocatedNeck, refusals: list[NotLocated]) -> LocatedNeck | NotLocated:
-    """The answer, unless another reading of about the same quality counted another number of frets."""
+    """The answer, unless a better reading counted another number of frets."""
     usual = len(answer.found_frets) in USUAL_COUNTS
     for other in refusals:
-        if other.score > (answer.score - 0.05 if usual else 0.0):
+        if other.score > (answer.score if usual else 0.0):
             return other
     return answer
 

@@ -180,8 +180,11 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         return refusal("fret count", reason, float(np.mean(f[window])) if rival[1] in USUAL_COUNTS else 0.0)
     others = {key: value for key, value in stated.items() if key != best}
     margin = stated[best] - max(others.values(), default=stated[best] - 9.9)
-    if margin < LEAST_MARGIN or lead < LEAST_LEAD:
+    if margin < LEAST_MARGIN:
         return refusal("numbering unsure", "It cannot be told for certain which line is the first fret.")
+    if lead < LEAST_LEAD:
+        reason = f"It cannot be told for certain whether {frets} or {rival[1]} frets are seen."
+        return refusal("numbering unsure", reason)
     which = slice(best[0], best[0] + frets)
     like = np.r_[f[which][:-1], last[which][-1]]
     notes = (

@@ -22,7 +22,8 @@ from vision.locate.slots import Slots, measure_slots, tone_along
 SEARCH_SIDE_PX = 2016
 """Longest side of the reduced picture in which edges are looked for."""
 LAW_ROWS = 500
-LEAST_COHERENCE = 0.45
+LEAST_COHERENCE, CLEAR_COHERENCE = 0.45, 0.65
+MOST_IN_LAW = 42.0
 CLIPPED = 250.0
 LEAST_LIKENESS = 0.5
 SMALL_WIDTH_PX, SMALL_SPACING_PX = 100.0, 3.0
@@ -187,11 +188,15 @@ def _read_strip(
     length = strip.y_range[1] - strip.y_range[0]
     step = max(1.0, length / LAW_ROWS)
     sheet = _sheet(tone, strip, strip.y_range, step, COLUMNS)
-    laws = [search_law(sheet.y_px, rung_signal(sheet, 1.5, order), 3.0, 42.0) for order in (1, 2)]
-    found = [law for law in laws if law is not None]
-    if not found:
+    found = search_law(sheet.y_px, rung_signal(sheet, 1.5, 1), 3.0, MOST_IN_LAW)
+    if found is None or found[1] < CLEAR_COHERENCE:
+        other = search_law(sheet.y_px, rung_signal(sheet, 1.5, 2), 3.0, MOST_IN_LAW)
+        found = max(
+            (law for law in (found, other) if law is not None), key=lambda each: each[1], default=None
+        )
+    if found is None:
         return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
-    law, coherence = max(found, key=lambda item: item[1])
+    law, coherence = found
     if coherence < LEAST_COHERENCE:
         return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
     y_range = reach(strip, tone.shape, 1.0)
@@ -247,7 +252,7 @@ def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:
     if len(inside) < 8:
         return None
     best: tuple[float, int] | None = None
-    for start in range(int(inside[0]), int(inside[-1]) - 6):
+    for start in range(int(inside[0]), int(inside[-1]) - 6, 2):
         trial = measure_slots(y, tone, law, start, start + 7, (start, start + 7))
         value = float(np.nanmedian(trial.match)) if np.isfinite(trial.match).any() else -1.0
         if best is None or value > best[0]:

@@ -1,0 +1,3 @@
+"""Measuring a guitar neck from photographs: pure computation, no files, no drawing, no browser."""
+
+__version__ = "0.1.0"

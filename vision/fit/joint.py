@@ -79,10 +79,11 @@ class PhotoData:
     frets: FretData
     ends: EndData
     strings: StringData
+    string_offset_u_mm: Array  # (S,) lateral error of a string's apparent centre, constant along it
 
     @property
     def unknowns(self) -> int:
-        return CAMERA_PARAMETERS + self.frets.lanes + 2
+        return CAMERA_PARAMETERS + self.frets.lanes + 2 + len(self.string_offset_u_mm)
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,8 +138,9 @@ class _Problem:
         for photo in self.photos:
             gap = _camera_gap(photo.camera, photo.camera_prior)
             f = photo.frets
-            mean.append(np.concatenate([-gap, np.zeros(f.lanes + 2)]))
-            sd.append(np.concatenate([photo.camera_u, np.full(f.lanes, f.offset_u_mm), np.full(2, _END_OFFSET_MM)]))
+            mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
+            offsets = [np.full(f.lanes, f.offset_u_mm), np.full(2, _END_OFFSET_MM), photo.string_offset_u_mm]
+            sd.append(np.concatenate([photo.camera_u, *offsets]))
         scale = 1.0 / np.concatenate(sd)
         residual = (x - np.concatenate(mean)) * scale
         student = np.zeros(len(x))
@@ -207,6 +209,8 @@ class _Problem:
         lines = x[m.unknowns : m.unknowns + self.strings0.size].reshape(-1, STRING_UNKNOWNS)
         share = _share_along(lines[data.string], m, camera, data.point_px)
         points = string_points(m, lines[data.string], share)
+        first = start + CAMERA_PARAMETERS + photo.frets.lanes + 2
+        points[:, 0] += x[first : first + len(photo.string_offset_u_mm)][data.string]
         image, by_camera, by_point = project_with_derivatives(points, camera)
         weight = data.normal / data.u_px[:, None]
         residual = np.sum(weight * (image - data.point_px), axis=1)
@@ -215,6 +219,7 @@ class _Problem:
         jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
         column = m.unknowns + STRING_UNKNOWNS * data.string
         every = np.arange(len(residual))
+        jacobian[every, first + data.string] = to_point[:, 0]
         jacobian[every, column] = to_point[:, 0] * (1 - share)
         jacobian[every, column + 1] = to_point[:, 0] * share
         jacobian[every, column + 2] = to_point[:, 1] * (1 - share)
@@ -228,17 +233,6 @@ def string_points(model: NeckModel, lines: Array, share: Array) -> Array:
     y = lines[:, 2] * (1 - share) + lines[:, 3] * share
     z = model.z_mm[0] * (1 - share) + model.z_mm[-1] * share
     return np.column_stack([x, y, z])
-
-
-def outer_string_prior(model: NeckModel, theta: Array) -> tuple[Array, Array]:
-    """Where the outer strings usually run, (2, 4) mean and standard uncertainty; heights are common practice."""
-    width = width_mm(model, theta, model.z_mm[[0, -1]])
-    side = np.array([-1.0, 1.0])[:, None]
-    lateral = side * 0.43 * width[None, :]
-    arch = -0.5 * lateral**2 / 260.0
-    mean = np.hstack([lateral, arch + np.array([0.9, 3.0])])
-    u = np.hstack([np.full((2, 2), 0.04) * width, np.tile([0.5, 1.2], (2, 1))])
-    return mean, u
 
 
 def fit_jointly(
@@ -272,7 +266,7 @@ def _scales(problem: _Problem) -> Array:
     scale = np.concatenate([problem.model.sd, problem.string_u.ravel()])
     for photo in problem.photos:
         camera = np.minimum(photo.camera_u, np.array([0.01] * 3 + [5.0, 5.0, 30.0, 0.05, 0.02, 20.0, 20.0]))
-        scale = np.concatenate([scale, camera, np.full(photo.frets.lanes, 0.1), np.full(2, 0.1)])
+        scale = np.concatenate([scale, camera, np.full(photo.unknowns - CAMERA_PARAMETERS, 0.1)])
     return scale
 
 
@@ -310,7 +304,8 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         cameras.append(photo.camera.stepped(x[start : start + CAMERA_PARAMETERS]))
         camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
         lanes.append(x[start + CAMERA_PARAMETERS : start + CAMERA_PARAMETERS + photo.frets.lanes])
-        end_offset.append(x[start + CAMERA_PARAMETERS + photo.frets.lanes : start + photo.unknowns])
+        first = start + CAMERA_PARAMETERS + photo.frets.lanes
+        end_offset.append(x[first : first + 2])
     return JointFit(
         theta=x[: m.unknowns], strings=x[m.unknowns : neck].reshape(-1, STRING_UNKNOWNS),
         cameras=tuple(cameras), camera_u=tuple(camera_u), covariance=covariance[:neck, :neck],
@@ -351,7 +346,3 @@ def _left_jacobian(w: Array) -> Array:
     return jacobian
 
 
-__all__ = [
-    "EndData", "FretData", "JointFit", "PhotoData", "StringData", "fit_jointly", "outer_string_prior",
-    "string_points",
-]

@@ -11,6 +11,7 @@ from vision.fit.neck_model import NeckModel, fret_points
 from vision.trace.blur import Blur
 from vision.trace.ends import find_ends
 from vision.trace.profile import LaneGeometry, ProfileFit, fit_profiles
+from vision.trace.string_profile import StringCentre, refine_string
 from vision.trace.strings import StringLine, find_strings, string_mask
 from vision.trace.strip import LightCrop, Strip, make_strip
 
@@ -24,8 +25,9 @@ _MOST_SHIFT_U_MM = 0.12
 _CROWN_TOP_RADIUS_MM = 1.2
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
 _END_FLOOR_PX = 0.25
-_STRING_POINTS = 6
-_STRING_U_PX = 0.35
+_STRING_FLOOR_PX = 0.08
+_MATCH_MM = 2.5  # strings stand 6 to 11 mm apart
+_LEAST_EXPLAINED = 0.3
 _LOW_OFFSET_U_MM = 0.10
 _FRONT_OFFSET_U_MM = 0.4
 
@@ -45,11 +47,12 @@ class PhotoMeasurement:
 
 
 def measure_photo(
-    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, string_lines: Array, blur: Blur | None,
+    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, string_lines: Array,
+    radius_mm: Array, blur: Blur | None,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
-    string_lines : (2, 4) the outer strings as expected (vision.fit.joint.STRING_UNKNOWNS).
+    string_lines : (S, 4) the strings as expected (vision.fit.joint.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     blur : from an earlier pass, or None to search for it.
     """
     strip = make_strip(crop, camera, model, theta)
@@ -67,7 +70,7 @@ def measure_photo(
     usable = _usable(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
     ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
-    string_data = _string_data(strings, string_lines, camera, model)
+    string_data = _string_data(crop, strings, string_lines, radius_mm, camera, model, profile.blur)
     return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur)
 
 
@@ -211,38 +214,58 @@ def _end_data(
 
 
 def _string_data(
-    strings: tuple[StringLine, ...], expected: Array, camera: CameraModel, model: NeckModel
+    crop: LightCrop, strings: tuple[StringLine, ...], expected: Array, radius_mm: Array, camera: CameraModel,
+    model: NeckModel, blur: Blur,
 ) -> StringData:
-    """The found lines that are the outer strings: the outermost near where they are expected."""
-    index, points, normals = [], [], []
-    for outer in (0, 1):
-        line = expected[outer]
-        ends = np.array([[line[0], line[2], model.z_mm[0]], [line[1], line[3], model.z_mm[-1]]])
-        image, _ = project(ends, camera)
-        width_px = np.linalg.norm(project(ends * np.array([2.0, 1.0, 1.0]) , camera)[0] - image, axis=1)
-        best, least = None, 0.14
+    """Refined centre lines of the strings that were found where the current model expects one."""
+    index, points, normals, u = [], [], [], []
+    for string, centre in _matched(crop, strings, expected, radius_mm, camera, model, blur):
+        index += [string] * 3
+        points.append(centre.points_px)
+        normals += [centre.normal] * 3
+        u.append(np.hypot(centre.u_px, _STRING_FLOOR_PX))
+    count = len(index)
+    return StringData(
+        np.array(index, dtype=np.int64), np.array(points).reshape(count, 2),
+        np.array(normals).reshape(count, 2), np.array(u).reshape(count),
+    )
+
+
+def _matched(
+    crop: LightCrop, strings: tuple[StringLine, ...], expected: Array, radius_mm: Array, camera: CameraModel,
+    model: NeckModel, blur: Blur,
+) -> list[tuple[int, StringCentre]]:
+    """Each expected string with the found line nearest to it, if near enough and not nearer to another."""
+    z = model.z_mm[[0, -1]]
+    matched = []
+    for string, line in enumerate(expected):
+        ends = np.array([[line[0], line[2], z[0]], [line[1], line[3], z[1]]])
+        image, depth = project(ends, camera)
+        px_per_mm = camera.focal_px / depth
+        best, least = None, _MATCH_MM
         for candidate in strings:
             normal, origin = _line_of(candidate.points_px)
-            miss = np.max(np.abs((image - origin) @ normal) / np.maximum(width_px, 1.0))
+            miss = float(np.max(np.abs((image - origin) @ normal) / px_per_mm))
             if miss < least:
-                best, least = candidate, float(miss)
+                best, least = candidate, miss
         if best is None:
             continue
         normal, origin = _line_of(best.points_px)
         along = np.array([normal[1], -normal[0]])
-        reach = (best.points_px - origin) @ along
-        for place in np.linspace(reach.min(), reach.max(), _STRING_POINTS):
-            index.append(outer)
-            points.append(origin + place * along)
-            normals.append(normal)
-    count = len(index)
-    return StringData(
-        np.array(index, dtype=np.int64), np.array(points).reshape(count, 2), np.array(normals).reshape(count, 2),
-        np.full(count, _STRING_U_PX * np.sqrt(_STRING_POINTS / 2.0)),
-    )
+        reach = (image - origin) @ along
+        seen = (best.points_px - origin) @ along
+        reach = np.clip(reach, seen.min(), seen.max())
+        start = origin + reach[:, None] * along
+        centre = refine_string(
+            crop, start, px_per_mm, depth / 1000.0, blur, float(radius_mm[string]), 0.12 * float(radius_mm[string])
+        )
+        if centre is not None and centre.explained > _LEAST_EXPLAINED:
+            matched.append((string, centre))
+    return matched
 
 
 def _line_of(points: Array) -> tuple[Array, Array]:
+    """Unit normal of a total least squares line, and a point on it."""
     origin = points.mean(axis=0)
     _, _, axes = np.linalg.svd(points - origin, full_matrices=False)
     return np.array([-axes[0, 1], axes[0, 0]]), origin

@@ -7,8 +7,9 @@ function of the depth below the fret's top alone,
     sharp(v) = T(u; a) ,   u = (top_k - v) / scale_k   in mm,   top_{k-1} < v <= top_k
 
 where the crown template T is one curve for the whole lane (crown height, width and the lights it mirrors are
-the same for every fret), free to change slowly with a covariate `a` (the view angle) and, far below the top,
-with the place on the board. Nearer frets cover what is behind them, so merged far frets are modelled too.
+the same for every fret), free to change slowly with a covariate `a` (the view angle) and, below the crown,
+with the place on the board. A change of the template that amounts to a shift is held near zero: it could not be
+told from frets that drift, and would tilt one lane against another (a false twist). Nearer frets cover what is behind them, so merged far frets are modelled too.
 The sharp signal is blurred by vision.trace.blur and compared with the photograph in linear light. Unknown are
 the template (cubic B-splines, linear), one shift per fret and lane, and the blur, which all lanes share.
 Gauss-Newton with Cauchy weights; inlays and dirt are outvoted rather than modelled.
@@ -28,6 +29,7 @@ Array = NDArray[np.float64]
 _FINE = 3  # fine rows per row of the strip
 _CLIPPED = 0.96  # linear light above which the sensor may have been saturated
 _BEYOND_MM = np.array([0.0, 0.25, 0.5, 1.0, 2.5])  # knots of what stands behind the farthest fret
+_DRIFT_MM = 0.008  # how far the template may drift over the range of the covariate
 _PRIOR_BLUR = np.array([0.7, 0.4, 0.3, 0.5])
 _MAX_STEP_BLUR = np.array([0.4, 0.2, 0.25, 0.3])
 
@@ -98,7 +100,8 @@ class _Basis:
         self.knots = _template_knots(max(deepest, g.crown_mm + 0.8), g.crown_mm)
         self.size = len(self.knots) - 4
         self.total = 3 * self.size + len(_BEYOND_MM)
-        self.penalty = _penalty(self.size, self.knots, self.total)
+        self.penalty = _penalty(self.size, self.knots, self.total, g.crown_mm)
+        self.shift_form, self.slope_form = _shift_forms(self.knots, g.crown_mm)
         self.depth_m = np.interp(self.rows, np.arange(rows), g.depth_m)
 
 
@@ -199,7 +202,14 @@ def _normal_equations(
     weight = weight / (1.0 + (residual / (3.0 * sigma)) ** 2) / sigma**2
     system = jacobian.T @ (jacobian * weight[:, None])
     gradient = jacobian.T @ (weight * residual)
-    total, frets = basis.total, len(lane.shift)
+    total, frets, size = basis.total, len(lane.shift), basis.size
+    # Equivalent shift of the covariate's template: projection on the template's own slope.
+    template = lane.coefficient[:size]
+    drift = basis.shift_form @ template
+    drift /= max(float(template @ basis.slope_form @ template), 1e-12) * _DRIFT_MM
+    changing = slice(size, 2 * size)
+    system[changing, changing] += np.outer(drift, drift)
+    gradient[changing] -= drift * float(drift @ lane.coefficient[changing])
     system[:total, :total] += penalty / sigma**2
     gradient[:total] -= penalty @ lane.coefficient / sigma**2
     index = np.arange(total, total + frets)
@@ -304,7 +314,16 @@ def _template_knots(deepest_mm: float, crown_mm: float) -> Array:
     return np.array([fine[0]] * 3 + fine + [fine[-1]] * 3)
 
 
-def _penalty(size: int, knots: Array, total: int) -> Array:
+def _shift_forms(knots: Array, crown_mm: float) -> tuple[Array, Array]:
+    """Integrals over the crown: B_i B_j' (rows i) and B_i' B_j', (size, size) each."""
+    depth = np.linspace(0.0, crown_mm, 120)
+    size = len(knots) - 4
+    value = BSpline.design_matrix(depth, knots, 3).toarray()
+    slope = np.column_stack([BSpline(knots, row, 3).derivative()(depth) for row in np.eye(size)])
+    return value.T @ slope, slope.T @ slope
+
+
+def _penalty(size: int, knots: Array, total: int, crown_mm: float) -> Array:
     """Quadratic penalty keeping the template smooth and its slow changes small; a matrix (total, total)."""
     second = np.diff(np.eye(size), 2, axis=0)
     smooth = second.T @ second
@@ -312,6 +331,9 @@ def _penalty(size: int, knots: Array, total: int) -> Array:
     for part, (bend, level) in enumerate(((3.0, 0.2), (10.0, 1.0), (30.0, 10.0))):
         block = slice(part * size, (part + 1) * size)
         penalty[block, block] = bend**2 * smooth + level**2 * np.eye(size)
+    # The third part belongs to the board alone: on the crown it could imitate a bow.
+    crown = 2 * size + np.flatnonzero(knots[3 : 3 + size] < crown_mm)
+    penalty[crown, crown] += 1e6
     beyond = np.arange(3 * size, total)
     penalty[beyond, beyond] = 0.04
     return penalty

@@ -1,0 +1,80 @@
+"""Tracing and fitting in turns: each fit tells the next tracing where to look more exactly."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.fit.camera import CameraModel
+from vision.fit.joint import JointFit, PhotoData, StringData, fit_jointly
+from vision.fit.neck_model import NeckModel
+from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
+from vision.trace.photo_trace import PhotoMeasurement, measure_photo
+from vision.trace.strip import LightCrop
+
+Array = NDArray[np.float64]
+
+ROUNDS = 3
+_STRING_OUTLIER = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """One photograph ready to be traced: its light around the neck, first camera, camera prior and its u."""
+
+    name: str
+    crop: LightCrop
+    camera: CameraModel
+    prior: CameraModel
+    prior_u: Array
+
+
+@dataclass(frozen=True, eq=False)
+class FittedNeck:
+    """Model, fit and what was traced in each view, in the order of the views."""
+
+    model: NeckModel
+    fit: JointFit
+    photos: tuple[PhotoData, ...]
+    traces: tuple[PhotoMeasurement, ...]
+
+
+def trace_and_fit(
+    model: NeckModel, views: Sequence[View], progress: Callable[[str], None], rounds: int = ROUNDS
+) -> FittedNeck:
+    """Alternate tracing of every view with the joint fit."""
+    count = usual_string_count(model.scale_length_mm)
+    radius = string_radii_mm(model.scale_length_mm, count)
+    theta = model.mean.copy()
+    string_mean, string_u = string_prior(model, theta, count)
+    strings, cameras = string_mean.copy(), [view.camera for view in views]
+    traces: list[PhotoMeasurement] = []
+    for turn in range(rounds):
+        earlier = [t.blur for t in traces] if traces else [None] * len(views)
+        traces = []
+        for view, camera, blur in zip(views, cameras, earlier, strict=True):
+            progress(f"Tracing strings and frets in {view.name} ({turn + 1} of {rounds})")
+            traces.append(measure_photo(view.crop, camera, model, theta, strings, radius, blur))
+        progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
+        photos = tuple(
+            PhotoData(camera, view.prior, view.prior_u, t.frets, t.ends, t.string_data, centre_offset_u_mm(radius))
+            for view, camera, t in zip(views, cameras, traces, strict=True)
+        )
+        fit = fit_jointly(model, photos, theta, strings, string_mean, string_u)
+        kept = tuple(
+            replace(p, strings=_without_outliers(p.strings, r))
+            for p, r in zip(photos, fit.string_residual, strict=True)
+        )
+        if any(len(k.strings.string) < len(p.strings.string) for k, p in zip(kept, photos, strict=True)):
+            photos = kept
+            fit = fit_jointly(model, photos, theta, strings, string_mean, string_u)
+        theta, strings, cameras = fit.theta, fit.strings, list(fit.cameras)
+    return FittedNeck(model, fit, photos, tuple(traces))
+
+
+def _without_outliers(data: StringData, residual: Array) -> StringData:
+    """Drop whole lines that do not fit: one wrongly matched edge would turn a camera."""
+    bad = [s for s in np.unique(data.string) if np.abs(residual[data.string == s]).max() > _STRING_OUTLIER]
+    keep = ~np.isin(data.string, bad)
+    return StringData(data.string[keep], data.point_px[keep], data.normal[keep], data.u_px[keep])

@@ -1,0 +1,179 @@
+"""The whole measurement: photographs of one neck in, curves with uncertainties out, or a refusal with its reason.
+
+photo -> locate -> start camera -> (trace, joint fit) in turns -> checks -> curves.
+Photographs may come in any number and order; which one is along the bass, along the treble or from the front is
+found from the fitted camera.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.assemble import measured_neck, refused_photo
+from vision.fit.neck_model import WidthPrior, build_neck_model
+from vision.fit.rounds import FittedNeck, View, trace_and_fit
+from vision.fit.start import camera_prior, start_camera
+from vision.fit.width_prior import width_prior
+from vision.locate import LocatedNeck, locate_neck
+from vision.photo import Photograph, Unreadable
+from vision.quality import PhotoProblem, disagreeing, problem_of
+from vision.results import Outcome, PhotoResult, Refused
+from vision.settings import StatedNeck
+from vision.trace.strip import crop_light, is_front
+
+Array = NDArray[np.float64]
+Progress = Callable[[str], None]
+
+_START_RMS_SHARE = 0.12  # of the neck's width in the picture: beyond this no neck of this kind was found
+
+
+@dataclass(frozen=True, eq=False)
+class CornerStart:
+    """Corners of the fretted part given by a person, (4, 2) px: nut bass side, nut treble side, last fret
+    treble side, last fret bass side (the player's bass and treble)."""
+
+    corners_px: Array
+
+
+def measure_neck(
+    photographs: Sequence[Photograph | Unreadable], stated: StatedNeck, *,
+    starts: Mapping[int, CornerStart] | None = None, progress: Progress | None = None,
+) -> Outcome:
+    """Measure one neck from its photographs.
+
+    Parameters
+    ----------
+    photographs : decoded photographs of one neck, any number and order; unreadable ones keep their place.
+    stated : what the user knows of the neck.
+    starts : corners given by hand, by index of the photograph.
+    progress : called with the name of each step as it begins.
+
+    Returns
+    -------
+    Measured, or Refused with the reason and what to do next. Photographs keep their order in both.
+
+    Raises
+    ------
+    ValueError : no photographs, or starts names a photograph that is not there.
+    """
+    if not photographs:
+        raise ValueError(f"photographs={photographs!r} must hold at least one photograph")
+    starts = starts or {}
+    for index in starts:
+        if not 0 <= index < len(photographs):
+            raise ValueError(f"starts={sorted(starts)} names photograph {index}, there are {len(photographs)}")
+    say = progress or (lambda step: None)
+    results: dict[int, PhotoResult] = {}
+    views: dict[int, View] = {}
+    for index, photo in enumerate(photographs):
+        say(f"Finding the neck in {photo.name}")
+        found = _view_of(photo, stated, starts.get(index))
+        if isinstance(found, View):
+            views[index] = found
+        else:
+            results[index] = refused_photo(photo.name, found)
+    return _measure_views(photographs, stated, views, results, say)
+
+
+def _view_of(photo: Photograph | Unreadable, stated: StatedNeck, start: CornerStart | None) -> View | PhotoProblem:
+    """Locate the neck in one photograph and place a first camera."""
+    if isinstance(photo, Unreadable):
+        return PhotoProblem(photo.code, photo.reason, photo.advice)
+    corners = None if start is None else _corners_by_side(start.corners_px, stated.left_handed)
+    located = locate_neck(photo.rgb, stated.frets, corners_px=corners)
+    if not isinstance(located, LocatedNeck):
+        return PhotoProblem(located.code, located.reason, located.advice)
+    height, width = photo.rgb.shape[:2]
+    prior, prior_u = camera_prior(width, height, photo.focal_prior_px, photo.focal_prior_relative_u)
+    model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
+    camera, rms = start_camera(
+        prior, photo.focal_prior_px is not None, float(np.hypot(width, height)), located.fret_ends_px, model,
+        model.mean,
+    )
+    across = np.linalg.norm(located.fret_ends_px[:, 1] - located.fret_ends_px[:, 0], axis=1)
+    if rms > _START_RMS_SHARE * float(np.median(across)):
+        return PhotoProblem(
+            "does not fit", "What was found does not have the proportions of a neck with this scale length.",
+            "Check the stated scale length and number of frets.",
+        )
+    return View(photo.name, crop_light(photo.rgb, located.fret_ends_px.reshape(-1, 2)), camera, prior, prior_u)
+
+
+def _measure_views(
+    photographs: Sequence[Photograph | Unreadable], stated: StatedNeck, views: dict[int, View],
+    results: dict[int, PhotoResult], say: Progress,
+) -> Outcome:
+    """Fit, leave out what cannot be used, fit again; refuse when nothing is left to carry a relief."""
+    while True:
+        refusal = _nothing_to_measure(stated, views, results)
+        if refusal is not None:
+            return _refused(stated, refusal, views, results)
+        model = build_neck_model(stated.scale_length_mm, stated.frets, _widths(stated, views))
+        indices = sorted(views)
+        fitted = trace_and_fit(model, [views[i] for i in indices], say)
+        problems = {
+            i: problem
+            for i, trace, camera in zip(indices, fitted.traces, fitted.fit.cameras, strict=True)
+            if (problem := problem_of(trace, camera, model)) is not None
+        }
+        if not problems:
+            break
+        for i, problem in problems.items():
+            results[i] = refused_photo(views.pop(i).name, problem)
+    trouble = _trouble(fitted, stated)
+    if trouble is not None:
+        return _refused(stated, trouble, views, results)
+    say("Judging the curves")
+    return measured_neck(fitted, stated, dict(zip(indices, range(len(indices)), strict=True)), results,
+                         [p.name for p in photographs])
+
+
+def _widths(stated: StatedNeck, views: dict[int, View]) -> WidthPrior:
+    model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
+    front = any(is_front(view.camera, model) for view in views.values())
+    return width_prior(stated, with_front=front)
+
+
+def _nothing_to_measure(
+    stated: StatedNeck, views: dict[int, View], results: dict[int, PhotoResult]
+) -> PhotoProblem | None:
+    if not views:
+        reasons = {r.reason: r for r in results.values() if r.reason}
+        first = next(iter(reasons.values()))
+        code = first.flags[0].code if first.flags else "no neck"
+        return PhotoProblem(code, " ".join(reasons), first.advice or "")
+    model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
+    if all(is_front(view.camera, model) for view in views.values()):
+        return PhotoProblem(
+            "front only", "Photographs from the front alone give widths, not relief.",
+            "Add two photographs looking down the neck, one along each outer string.",
+        )
+    return None
+
+
+def _trouble(fitted: FittedNeck, stated: StatedNeck) -> PhotoProblem | None:
+    """Reasons to refuse that show only after the joint fit."""
+    if len(fitted.photos) > 1 and disagreeing(fitted.fit.fret_residual):
+        return PhotoProblem(
+            "photographs disagree", "The photographs do not show the same neck, or one of them was edited.",
+            "Use unedited photographs of one guitar, taken one after the other.",
+        )
+    return None
+
+
+def _refused(
+    stated: StatedNeck, problem: PhotoProblem, views: dict[int, View], results: dict[int, PhotoResult]
+) -> Refused:
+    rest = {i: refused_photo(view.name, problem) for i, view in views.items()}
+    every = results | rest
+    return Refused(
+        stated.scale_length_mm, stated.frets, problem.code, problem.reason, problem.advice,
+        tuple(every[i] for i in sorted(every)),
+    )
+
+
+def _corners_by_side(corners_px: Array, left_handed: bool) -> Array:
+    """The player's bass and treble to the neck frame's sides: the same, but swapped for a left-handed guitar."""
+    return corners_px[[1, 0, 3, 2]] if left_handed else corners_px

@@ -1,0 +1,157 @@
+"""Judging the photographs themselves: usable or not, and what the user can change.
+
+Every flag has a stable code, a sentence, and advice. A photograph is refused when what it shows cannot carry the
+figure; a wrong number with a small uncertainty would be worse than none.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.fit.camera import CameraModel, view_angle_deg
+from vision.fit.neck_model import NeckModel
+from vision.results import Flag, PhotoKind
+from vision.trace.photo_trace import PhotoMeasurement
+
+Array = NDArray[np.float64]
+
+LEAST_USABLE = 0.60
+_GLARE_USABLE = 0.85
+_LEAST_FRETS = 12
+_LEAST_FRET_SHARE = 0.5  # of a fret's stretches, for the fret to count as seen
+_LOW_DEG, _HIGH_DEG = 4.5, 16.0
+_SMALL_PX_PER_MM = 3.5
+_BLURRED_MM = 0.7  # radius of the blur against a crown 1.2 mm high
+_DISAGREE = 4.0
+
+
+@dataclass(frozen=True)
+class PhotoProblem:
+    """Why a photograph cannot be used, and what to do."""
+
+    code: str
+    reason: str
+    advice: str
+
+
+def middle_of(model: NeckModel) -> Array:
+    return np.array([0.0, 0.0, 0.5 * (model.z_mm[0] + model.z_mm[-1])])
+
+
+def kind_of(camera: CameraModel, front: bool, left_handed: bool) -> PhotoKind:
+    """Which photograph it is, from where the camera stood."""
+    if front:
+        return "front"
+    negative_side: PhotoKind = "treble" if left_handed else "bass"
+    positive_side: PhotoKind = "bass" if left_handed else "treble"
+    return negative_side if camera.position_mm[0] < 0.0 else positive_side
+
+
+def seen_frets(trace: PhotoMeasurement) -> NDArray[np.bool_]:
+    """(N,) frets with enough usable stretches."""
+    return np.asarray(trace.usable.mean(axis=1) >= _LEAST_FRET_SHARE)
+
+
+def usable_share(trace: PhotoMeasurement) -> float:
+    return float(trace.usable.mean())
+
+
+def problem_of(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> PhotoProblem | None:
+    """The reason to leave a photograph out, or None."""
+    seen = int(seen_frets(trace).sum())
+    angle = view_angle_deg(camera, middle_of(model))
+    share = usable_share(trace)
+    if seen >= _LEAST_FRETS and share >= LEAST_USABLE:
+        return None
+    if not trace.strip.front and angle < _LOW_DEG:
+        return PhotoProblem(
+            "too low", f"The view is too low ({angle:.1f} degrees): frets hide one another.",
+            "Hold the camera a hand's width higher above the strings and take it again.",
+        )
+    if _blur_mm(trace, camera, model) > _BLURRED_MM:
+        return PhotoProblem(
+            "blurred", "The frets are too blurred to measure.",
+            "Step back, zoom in, tap on the middle of the neck to focus, and hold still.",
+        )
+    if seen < _LEAST_FRETS:
+        return PhotoProblem(
+            "too few frets", f"Only {seen} frets can be made out, {_LEAST_FRETS} are needed.",
+            "Show the whole fretted part, without hands or a capo on it, in even light.",
+        )
+    return PhotoProblem(
+        "glare", f"Only {100 * share:.0f} % of the frets' lengths can be made out against the board.",
+        "Turn the guitar or the lamp so that the board does not mirror it, and take the picture again.",
+    )
+
+
+def photo_flags(
+    trace: PhotoMeasurement, camera: CameraModel, model: NeckModel
+) -> tuple[Flag, ...]:
+    """What could be better about a photograph that was used."""
+    flags = []
+    angle = view_angle_deg(camera, middle_of(model))
+    front = trace.strip.front
+    if not front and angle < _LOW_DEG:
+        flags.append(Flag("too low", f"The view is low ({angle:.1f} degrees): far frets hide one another.",
+                          "A hand's width higher shows every fret."))
+    if not front and angle > _HIGH_DEG:
+        flags.append(Flag("too high", f"The view is high ({angle:.0f} degrees): relief shows less.",
+                          "Go lower, to 6 to 12 degrees above the strings."))
+    if _px_per_mm(camera, model) < _SMALL_PX_PER_MM:
+        flags.append(Flag("too small", "The neck is small in the picture.", "Zoom in or use the longer lens."))
+    if _blur_mm(trace, camera, model) > 0.6 * _BLURRED_MM:
+        flags.append(Flag("blurred", "Some frets are out of focus.",
+                          "Step back and zoom in: more of the neck is sharp from farther away."))
+    hidden = np.flatnonzero(~seen_frets(trace)) + 1
+    if len(hidden):
+        flags.append(Flag("frets hidden", f"Not seen well: fret {_list(hidden)}.",
+                          "Keep hands and straps off the neck; avoid hard reflections."))
+    elif usable_share(trace) < _GLARE_USABLE:
+        flags.append(Flag("glare", "Parts of the frets do not stand out from the board.",
+                          "Turn the guitar or the lamp a little."))
+    return tuple(flags)
+
+
+def disagreeing(fret_residuals: Sequence[Array]) -> bool:
+    """True when the photographs contradict each other far beyond their uncertainty."""
+    return any(robust_rms(r) > _DISAGREE for r in fret_residuals)
+
+
+def robust_rms(residual: Array) -> float:
+    """1.4826 times the median absolute value: the standard deviation for normal data, deaf to outliers."""
+    return 1.4826 * float(np.median(np.abs(residual))) if len(residual) else 0.0
+
+
+def neck_flags(kinds: Sequence[PhotoKind], widths_stated: bool) -> tuple[Flag, ...]:
+    """Flags of the whole set of photographs."""
+    flags = []
+    if "front" not in kinds and not widths_stated:
+        flags.append(Flag(
+            "no front photograph", "Without a photograph from the front the relief itself is poorly known; "
+            "the difference of the sides, twist and single frets are not affected.",
+            "Add one photograph from the front of the whole fretted part, or type in the two widths.",
+        ))
+    for kind in ("bass", "treble"):
+        if kinds.count(kind) > 1 and not {"bass", "treble"} <= set(kinds):
+            flags.append(Flag("same string twice", f"Two photographs were taken along the {kind} side.",
+                              "Take one along each outer string."))
+    return tuple(flags)
+
+
+def _px_per_mm(camera: CameraModel, model: NeckModel) -> float:
+    return camera.focal_px / float(np.linalg.norm(camera.position_mm - middle_of(model)))
+
+
+def _blur_mm(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> float:
+    """Typical radius of the blur on the neck, in mm on the fret."""
+    rows = np.clip(trace.strip.top_row.astype(int), 0, len(trace.strip.depth_m) - 1)
+    disc = trace.blur.disc_px(trace.strip.depth_m[rows])
+    total = np.hypot(disc / 2.0, np.exp(trace.blur.log_sigma))
+    return float(np.median(total)) / _px_per_mm(camera, model)
+
+
+def _list(frets: NDArray[np.int64]) -> str:
+    shown = [str(f) for f in frets[:6]]
+    return ", ".join(shown) + (" and more" if len(frets) > 6 else "")

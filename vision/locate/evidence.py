@@ -26,6 +26,8 @@ INLAYS = frozenset({3, 5, 7, 9, 12, 15, 17, 19, 21, 24})
 """Spaces that carry a dot by custom; the double ones at 12 and 24 stand aside of the middle and count as
 well."""
 DOT_FLOOR = 2.0
+FAR_LIMITS = (0.05, -0.1)
+"""On the far side of a fret the board's end, out of focus, may reach over its top: with it and without."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,7 @@ class Evidence:
     alike : likeness to a fret over the whole spacing around it, median of column blocks or their mean, 1 the
         same.
     inner : the same for the half towards the middle of the neck only, and a little beyond the fret.
+    kinder : inner, or the same without the fret's own top where the board's end may blur over it, if better.
     level : change of the board's tone against the slots nearer the middle, in units of the frets' contrast.
     inner_level : the same for the half towards the middle of the neck.
     contrast : rms of the slot's shared profile, grey values.
@@ -44,6 +47,7 @@ class Evidence:
     k: Floats
     alike: Floats
     inner: Floats
+    kinder: Floats
     level: Floats
     inner_level: Floats
     contrast: Floats
@@ -66,7 +70,7 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
     block = samples.reshape(len(k), samples.shape[1], BLOCKS, -1).mean(axis=3)
     shared = np.median(block, axis=2)
     n = len(k)
-    like, inner, level, inner_level, contrast = (np.full(n, np.nan) for _ in range(5))
+    like, inner, kinder, level, inner_level, contrast = (np.full(n, np.nan) for _ in range(6))
     middle = 0.5 * (core[0] + core[-1])
     is_core = np.isin(k, core)
     towards = np.where(k > middle, -1.0, 1.0)
@@ -86,8 +90,10 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
             _block_likeness(block[i], template), _best(shared[i], template, np.ones(len(template), bool))
         )
         outward = -towards[i]
-        part = offset[SEARCH:-SEARCH] * outward < (crown[i] + 0.05 if camera * outward > 0 else 0.05)
-        inner[i] = _best(shared[i], template, part)
+        limits = (crown[i] + 0.05,) if camera * outward > 0 else FAR_LIMITS
+        reach = offset[SEARCH:-SEARCH] * outward
+        halves = [_best(shared[i], template, reach < limit) for limit in limits]
+        inner[i], kinder[i] = halves[0], max(halves)
         swing = float(np.ptp(template)) + 3.0
         level[i] = _level_change(block[i], block[near]) / swing
         half = offset * outward < -0.05
@@ -98,7 +104,7 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
     aside = (np.abs(columns - 0.5) > 0.12) & (np.abs(columns - 0.5) < 0.3)
     space = np.mean(dot_samples, axis=1)
     dot = np.median(space[:, centre], axis=1) - np.median(space[:, aside], axis=1)
-    return Evidence(k, like, inner, level, inner_level, contrast, np.where(dot_inside, dot, np.nan))
+    return Evidence(k, like, inner, kinder, level, inner_level, contrast, np.where(dot_inside, dot, np.nan))
 
 
 def _level_change(block: Floats, near: Floats) -> float:

@@ -107,13 +107,15 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     # Far from the camera the blur of what lies behind the board reaches over its last fret.
     tolerance = 1.0 if far_is_body else 0.35
     inner_like = np.exp(-0.5 * (np.nan_to_num(seen.inner_level, nan=9.0) / tolerance) ** 2)
-    last = np.maximum(np.nan_to_num(seen.inner, nan=0.0) * inner_like, f)
+    last = np.maximum(np.nan_to_num(seen.kinder, nan=0.0) * inner_like, f)
+    one_more = np.maximum(np.nan_to_num(seen.inner, nan=0.0) * inner_like, f)
     # What a fret should reach is what its neighbours towards the middle do.
     is_core = np.isin(seen.k, core)
     middle = 0.5 * (core[0] + core[-1])
     expected = np.array([_expected(f, seen.k, is_core, middle, k) for k in seen.k])
     in_full = np.clip((f / expected - 0.75) / 0.12, -3.0, 1.5)
     in_last = np.clip((last / expected - 0.75) / 0.12, -3.0, 1.5)
+    in_one_more = np.clip((one_more / expected - 0.75) / 0.12, -3.0, 1.5)
     # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly
     # outside.
     contrast = np.nan_to_num(seen.contrast, nan=99.0)
@@ -139,7 +141,7 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         # A like slot outside counts less the more unlike ones lie between.  The nut itself may look like a
         # fret.
         before = outside[start - 4 : start - 1][::-1]
-        beyond = np.r_[0.5 * (outside[stop + 1] + min(in_last[stop + 1], 1.5)), outside[stop + 2 : stop + 4]]
+        beyond = np.r_[0.5 * (outside[stop + 1] + in_one_more[stop + 1]), outside[stop + 2 : stop + 4]]
         beyond = np.clip(beyond, -1.5, 1.5)
         wrong = float(before @ fading + beyond @ fading) + 0.25 * float(outside[start - 1])
         numbered = law.renumbered(float(seen.k[start] - 1))

@@ -80,7 +80,18 @@ def figures(measured: Measured, thresholds: Thresholds, unit: LengthUnit) -> str
 
 
 def _listed(titles: list[str]) -> str:
-    """Titles inside a sentence, at most four of them."""
-    words = [title[0].lower() + title[1:] for title in titles]
+    """Titles inside a sentence, at most four of them; what both sides share is said once."""
+    words: list[str] = []
+    for title in titles:
+        both = _on_both_sides(title)
+        twins = [other for other in titles if other != title and both == _on_both_sides(other)]
+        text = both if twins else title
+        text = text[0].lower() + text[1:]
+        if text not in words:
+            words.append(text)
     shown = words if len(words) <= 4 else [*words[:3], f"{len(words) - 3} more"]
     return shown[0] if len(shown) == 1 else f"{', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def _on_both_sides(title: str) -> str:
+    return title.replace("the bass side", "both sides").replace("the treble side", "both sides")

@@ -203,7 +203,7 @@ def _text_strip(width: int, photo: PhotoResult, scale: float) -> Picture:
     size = 16 if width < 900 else 19
     font = ImageFont.load_default(size=size)
     line_height = round(1.5 * size)
-    words = KIND_WORDS[photo.kind] if photo.kind else "no neck found"
+    words = KIND_WORDS[photo.kind] if photo.kind else "not used"
     title = f"{photo.name}: {words}" + (f", shown {scale:g}x" if scale > 1 else "")
     lines: list[tuple[str, str]] = [(part, INK) for part in _wrapped(title, font, width - 24)]
     if photo.status == "refused":

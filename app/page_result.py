@@ -193,7 +193,9 @@ def _photo_html(photo: PhotoResult) -> str:
             f"{photo.camera.distance_mm / 1000:.1f} m; {100 * photo.camera.usable_share:.0f} % of the "
             f"frets usable.</p>"
         )
-    return "".join(parts + [flag_html(flag) for flag in photo.flags])
+    # The flag that led to a refusal says the same as its reason.
+    flags = [flag for flag in photo.flags if photo.reason is None or flag.text != photo.reason]
+    return "".join(parts + [flag_html(flag) for flag in flags])
 
 
 def _offer_download(run: Run, thresholds: Thresholds) -> None:

@@ -39,7 +39,7 @@ def relief_figure(measured: Measured, thresholds: Thresholds, unit: LengthUnit) 
         _add_curve(figure, z, curve, unit)
     lowest, highest = _gap_range(measured, unit)
     figure.update_yaxes(
-        title_text=f"below the straight line, {unit.short}",
+        title_text=f"below (+) or above the line, {unit.short}",
         range=[max(highest, high) * 1.12, min(lowest, 0.0) - 0.12 * max(highest, high)],
         zeroline=False,
     )

@@ -279,4 +279,4 @@ def test_a_good_neck_is_called_good_and_faults_come_first() -> None:
     good = judge(fixtures_results.measured(bass_mm=0.2, treble_mm=0.2, twist_deg=0.0), Thresholds())
     assert decision(good) == "Nothing was found that speaks against this neck."
     bad = judge(fixtures_results.measured(bass_mm=0.8, treble_mm=0.8, twist_deg=3.0), Thresholds())
-    assert decision(bad).startswith("Weigh this before you buy")
+    assert decision(bad) == "Weigh this before you buy: forward bow on both sides and twist."

@@ -19,6 +19,8 @@ from vision.locate.segments import Floats, rotation
 
 OFFSET_MM = np.linspace(-4.0, 4.0, 161)
 STEP_MM = float(OFFSET_MM[1] - OFFSET_MM[0])
+LEAST_COLOUR = 0.8
+"""Least rms slope of the warmth at the crowns, steps of the stored colour a mm, to be more than noise."""
 LEAST_SHARED = 0.5
 """A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets."""
 CROWN_RADIUS_MM = 1.1
@@ -90,20 +92,22 @@ def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) 
     return Crowns(law, agree, off, sine)
 
 
-def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats) -> Law:
+def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats, settled: bool = False) -> Law:
     """The law moved from its line on the crowns to their tops, seen against the board behind them.
 
     Wood is warm and fret wire is not, so the tops are where warmth falls towards the camera.  Colour tells
     which
     edge it is, lightness where exactly, for colour is stored coarsely.
+    settled : the law has been moved before and only a short way may be left.
     """
     near = towards_camera(board, float(k[0]), float(k[-1]))
     sine = view_sine(board, k)
     scale = board.mm_px(k)
-    view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), 1.4 + 1.6 * sine)
+    rounding_mm = CROWN_RADIUS_MM * (1.0 - float(np.sqrt(1.0 - sine**2)))
+    most_mm = 1.1 + rounding_mm if settled else 1.4 + 1.6 * sine
+    view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), most_mm)
     edge = _top_edge(view, np.gradient(tones.grey, tones.y) * near, np.gradient(tones.warm, tones.y) * near)
-    top = edge + CROWN_RADIUS_MM * (1.0 - np.sqrt(1.0 - sine**2))
-    return _refit(board.law, k, board.law.y(k) + near * top * scale, np.ones(len(k)))
+    return _refit(board.law, k, board.law.y(k) + near * (edge + rounding_mm) * scale, np.ones(len(k)))
 
 
 def _lock(
@@ -199,7 +203,7 @@ class _View:
     def shared(self, slope: Floats, distance_mm: Floats) -> float:
         """Mean slope of all frets at their distances from the law, in units of each fret's own rms slope."""
         at = self.law.y(self.k) + self.near * self.scale * distance_mm
-        value = np.interp(at, self.y, slope) * self.scale / self._size(slope)
+        value = np.interp(at, self.y, slope) * self.scale / self.size(slope)
         return float(np.sum(self.weight * value) / np.sum(self.weight))
 
     def profile(self, slope: Floats) -> Floats:
@@ -209,7 +213,7 @@ class _View:
         """
         gap = self.gap_mm
         clear = self.weight * (gap >= np.sort(gap)[-max(6, int(0.4 * len(gap)))])
-        parts = self._parts(slope) / self._size(slope)[:, None]
+        parts = self._parts(slope) / self.size(slope)[:, None]
         return np.asarray(np.sum(clear[:, None] * parts, axis=0) / np.sum(clear))
 
     @property
@@ -220,7 +224,7 @@ class _View:
         at = self.law.y(self.k)[:, None] + self.near * self.scale[:, None] * OFFSET_MM
         return np.asarray(np.interp(at, self.y, slope) * self.scale[:, None])
 
-    def _size(self, slope: Floats) -> Floats:
+    def size(self, slope: Floats) -> Floats:
         middle = self._parts(slope)[:, np.abs(OFFSET_MM) < 1.5]
         return np.asarray(np.maximum(np.sqrt(np.mean(middle**2, axis=1)), 1.0))
 
@@ -228,7 +232,7 @@ class _View:
 def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
     """Offset (mm) of the crowns' edge farthest from the camera."""
     lightness = _sharpened(view.profile(grey))
-    places = _extrema(np.abs(lightness), view.most_mm + 0.8)
+    places = _extrema(np.abs(lightness), view.most_mm)
     strongest = max((abs(lightness[i]) for i in places), default=0.0)
     strong = [i for i in places if abs(lightness[i]) >= 0.4 * strongest]
     colour = _colour_edge(view, warm)
@@ -239,8 +243,6 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
         return min(close, key=lambda place: abs(place - at)) if close else at
     mean_gap = float(np.mean(view.gap_mm))
     for i in strong:
-        if abs(OFFSET_MM[i]) > view.most_mm:
-            continue
         # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
         place, wanted = float(OFFSET_MM[i]), float(np.sign(lightness[i]))
         ours = wanted * view.shared(grey, np.full(len(view.k), place))
@@ -253,11 +255,11 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
 
 def _colour_edge(view: _View, warm: Floats) -> tuple[float, float] | None:
     """Place and width (mm) of the fall of warmth that all frets share best, None where colour says little."""
-    # The law may stand on a shadow below the crowns: look a little farther than a crown is high.
-    zone = OFFSET_MM[np.abs(OFFSET_MM) <= view.most_mm + 0.8]
+    zone = OFFSET_MM[np.abs(OFFSET_MM) <= view.most_mm]
     fall = np.array([-view.shared(warm, np.full(len(view.k), m)) for m in zone])
     i = int(np.argmax(fall))
-    if fall[i] < LEAST_SHARED or i in (0, len(zone) - 1):
+    faint = float(np.median(view.size(warm))) < LEAST_COLOUR
+    if faint or fall[i] < LEAST_SHARED or i in (0, len(zone) - 1):
         return None
     profile = gaussian_filter1d(-view.profile(warm), 2.0)
     start = int(np.argmin(np.abs(OFFSET_MM - zone[i])))

@@ -26,6 +26,8 @@ LEAST_COHERENCE, CLEAR_COHERENCE = 0.45, 0.65
 MOST_IN_LAW = 42.0
 CLIPPED = 250.0
 LEAST_LIKENESS = 0.5
+MOST_SETTLING = 0.6
+"""Largest change, fret spacings, between the law that was numbered and the final one."""
 SMALL_WIDTH_PX, SMALL_SPACING_PX = 100.0, 3.0
 SURE_SCORE = 0.88
 """Mean likeness of the frets from which a reading is taken without looking for a better one."""
@@ -240,7 +242,11 @@ def _read_strip(
     board = Board(strip, numbering.law)
     k = np.arange(1.0, frets + 1)
     crowns = lock_crowns(tones, board, k)
-    board = Board(strip, move_to_tops(tones, Board(strip, crowns.law), k, crowns.agree))
+    law = move_to_tops(tones, Board(strip, crowns.law), k, crowns.agree, settled=True)
+    spacing = np.abs(law.y(k + 0.5) - law.y(k - 0.5))
+    if np.max(np.abs(law.y(k) - numbering.law.y(k)) / spacing) > MOST_SETTLING:
+        return refusal("numbering unsure", "The frets' places shift with the way they are fitted.")
+    board = Board(strip, law)
     return _result(board, tone.shape, numbering, coherence, frets)
 
 

@@ -23,10 +23,7 @@ LEAST_WIDENING, MOST_WIDENING = 0.15, 1.0
 
 @dataclass(frozen=True)
 class Board:
-    """A strip and the law of its frets, numbered from the nut (0) towards the body.
-
-    left_u, right_u : (2,) edges u = p[0] + p[1] (y - y_ref) of the fret ends, in the strip's own u.
-    """
+    """A strip and the law of its frets, numbered from the nut (0) towards the body."""
 
     strip: Strip
     law: Law
@@ -35,7 +32,7 @@ class Board:
         return self.strip.width(self.law.y(k))
 
     def mm_px(self, k: Floats) -> Floats:
-        """(…) pixels a millimetre across the neck at fret k."""
+        """(...) pixels a millimetre across the neck at fret k."""
         z = 1.0 - 2.0 ** (-np.asarray(k, dtype=np.float64) / 12.0)
         return np.asarray(self.width_px(k) / (NUT_WIDTH_MM * (1.0 + WIDENING * z)), dtype=np.float64)
 

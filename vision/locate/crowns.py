@@ -44,17 +44,10 @@ class Tones:
 
 @dataclass(frozen=True)
 class Crowns:
-    """law : numbered law of the crowns' tops.  agree (N,) correlation of each fret's crown with the common
-    one.
-
-    off (N,) : place of each fret beyond the law, in spacings.  view_sin : sine of the view angle over the
-        board.
-    """
+    """law : numbered law of one line on the crowns.  agree (n,) correlation of each crown with all."""
 
     law: Law
     agree: Floats
-    off: Floats
-    view_sin: float
 
 
 def towards_camera(board: Board, first_fret: float, last_fret: float) -> float:
@@ -88,8 +81,8 @@ def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) 
     y, slope = tones.y, np.gradient(tones.lock, tones.y) * near
     phases = np.arange(-4, 4) / 8.0 if any_phase else np.zeros(1)
     tries = [_lock(y, slope, board.law.renumbered(float(p)), k, scale, near, sine, 4) for p in phases]
-    law, agree, off, _ = max(tries, key=lambda each: each[3])
-    return Crowns(law, agree, off, sine)
+    law, agree, _ = max(tries, key=lambda each: each[2])
+    return Crowns(law, agree)
 
 
 def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats, settled: bool = False) -> Law:
@@ -112,11 +105,11 @@ def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats, settled: 
 
 def _lock(
     y: Floats, slope: Floats, law: Law, k: Floats, scale: Floats, near: float, sine: float, rounds: int
-) -> tuple[Law, Floats, Floats, float]:
+) -> tuple[Law, Floats, float]:
     """Register all crowns to their common profile and refit, a few times: law, agreement, offsets,
     strength."""
     reach_mm = float(np.clip(1.1 + 1.5 * sine, 1.2, 2.6))
-    agree, off, strength = np.ones(len(k)), np.zeros(len(k)), 0.0
+    agree, strength = np.ones(len(k)), 0.0
     for turn in range(rounds):
         centre = law.y(k)
         gap_px = law.y(k + 0.5) - law.y(k - 0.5)
@@ -128,14 +121,13 @@ def _lock(
         move, agree = _register(
             parts, template, np.minimum(reach_mm, 0.55 * gap_mm), np.minimum(limit, 0.3 * gap_mm)
         )
-        off = near * move * scale / gap_px
         weight = np.clip(agree - 0.3, 0.0, 1.0)
         if np.count_nonzero(weight > 0.1) < 8:
             break
         law = _refit(law, k, centre + near * move * scale, weight / np.abs(gap_px))
         middle = np.abs(OFFSET_MM) < reach_mm
         strength = float(np.mean(template[middle] ** 2))
-    return law, agree, off, strength
+    return law, agree, strength
 
 
 def _common(parts: Floats, mask: NDArray[np.bool_], weight: Floats) -> Floats:

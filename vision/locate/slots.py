@@ -30,18 +30,12 @@ class Slots:
 
     match : (n,) likeness to the neighbours' profile, 1 the same, 0 unrelated; NaN outside the sheet.
     shift : (n,) place of the best match, fret spacings beyond the law's own place.
-    contrast : (n,) rms tone of the profile, grey values.
     """
 
     law: Law
     first: int
     match: Floats
     shift: Floats
-    contrast: Floats
-
-    @property
-    def numbers(self) -> Floats:
-        return np.arange(self.first, self.first + len(self.match), dtype=np.float64)
 
 
 def tone_along(sheet: Sheet) -> Floats:
@@ -128,14 +122,12 @@ def measure_slots(y: Floats, tone: Floats, law: Law, first: int, last: int, core
                 missed[side] += 1
             low, high = (min(low, i), high) if side < 0 else (low, max(high, i))
     shift_out = np.full(n, np.nan)
-    contrast = np.full(n, np.nan)
     for i in range(n):
         around = [j for j in range(i - REACH, i + REACH + 1) if j != i and 0 <= j < n and trusted[j]]
         if not around:
             around = sorted(np.flatnonzero(trusted).tolist(), key=lambda j: abs(j - i))[: 2 * REACH]
         match[i], shift_out[i] = _one(y, tone, law, numbers, i, around, pad)
-        contrast[i] = float(np.std(_profiles(y, tone, law, numbers[i : i + 1], HALF)[0]))
-    return Slots(law, first, match, shift_out, contrast)
+    return Slots(law, first, match, shift_out)
 
 
 def _one(

@@ -50,7 +50,7 @@ def _show_measured(measured: Measured, thresholds: Thresholds) -> None:
         f'<div class="headline" role="status"><h2>{esc(headline(measured, findings, thresholds))}</h2>'
         f"<p>{esc(figures(measured, thresholds, unit))}</p><p>{esc(decision(findings))}</p></div>"
     )
-    st.html(_figures_html(measured, unit))
+    st.html(_figures_html(measured, unit) + "".join(flag_html(flag) for flag in measured.flags))
     st.html(
         '<div class="plain"><h3>The neck under a straight line from fret 1 to the last fret</h3>'
         '<p class="quiet">As if a straightedge lay on top: a forward bow hangs below it, a back-bow '
@@ -82,8 +82,6 @@ def _show_measured(measured: Measured, thresholds: Thresholds) -> None:
             "noticed.</p></div>"
         )
         st.plotly_chart(roll_figure(measured, thresholds), theme=None, config=PLOT_CONFIG, key="_roll_plot")
-    if measured.flags:
-        st.html("".join(flag_html(flag) for flag in measured.flags))
 
 
 def _figures_html(measured: Measured, unit: LengthUnit) -> str:

@@ -117,7 +117,7 @@ def test_partly_seen_frets_are_drawn() -> None:
 
 
 def test_numbers_do_not_crowd() -> None:
-    assert numbered_frets(np.full(21, 30.0), 22) == list(range(1, 23))
+    assert numbered_frets(np.full(21, 40.0), 22) == list(range(1, 23))
     few = numbered_frets(np.full(21, 6.0), 22)
     assert {1, 12, 22} <= set(few)
     assert all(b - a >= 3 for a, b in pairwise(few))

@@ -53,6 +53,9 @@ def run_page(port: int, sample: str | None) -> int:
     """Serve the page until it is stopped. Returns the exit status."""
     command = page_command(port, no_browser_here(os.environ, sys.platform), sample)
     print(f"Neck Sighting opens at http://localhost:{port} - stop it with Ctrl+C.", flush=True)
+    if os.name == "posix":
+        # Becoming the server means that whoever stops this process stops the server too.
+        os.execv(command[0], command)
     try:
         return subprocess.run(command, check=False).returncode
     except KeyboardInterrupt:

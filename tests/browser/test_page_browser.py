@@ -73,14 +73,13 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             env=os.environ | {"PYTHONPATH": os.pathsep.join(paths), "CI": "true"},
             stdout=out,
             stderr=subprocess.STDOUT,
-            start_new_session=True,
         )
     try:
         url = f"http://localhost:{port}"
         wait_for_server(url, server, log)
         yield url
     finally:
-        os.killpg(server.pid, 15)
+        server.terminate()
         server.wait(timeout=30)
 
 

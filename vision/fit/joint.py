@@ -32,8 +32,10 @@ STRING_UNKNOWNS = 4
 class FretData:
     """Points on fret tops: fret, lane (n,) indices, lateral (n,), point and unit normal (n, 2) px, u (n,) px.
 
-    lift_mm (n,): how far above the crown's top the seen silhouette lies. direction_mm (3,): what a lane's
-    constant shift moves (up, or along the neck for a front view); offset_u_mm its prior.
+    lift_mm (n,): how far above the crown's top the seen silhouette lies. direction_mm (3,): what an error of
+    the tracing moves (up, or along the neck for a front view). offset_u_mm, drift_u_mm: its standard uncertainty
+    as a constant of a lane and as a drift of a lane from the middle to either end; bend_u_mm: as a bend common to
+    all lanes of the photograph.
     """
 
     fret: Index
@@ -45,7 +47,18 @@ class FretData:
     lift_mm: Array
     direction_mm: Array
     offset_u_mm: float
+    drift_u_mm: float
+    bend_u_mm: float
     lanes: int
+
+    @property
+    def unknowns(self) -> int:
+        return 2 * self.lanes + 1
+
+    @property
+    def unknowns_u_mm(self) -> Array:
+        constant = np.full(self.lanes, self.offset_u_mm)
+        return np.concatenate([constant, np.full(self.lanes, self.drift_u_mm), [self.bend_u_mm]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +96,7 @@ class PhotoData:
 
     @property
     def unknowns(self) -> int:
-        return CAMERA_PARAMETERS + self.frets.lanes + 2 + len(self.string_offset_u_mm)
+        return CAMERA_PARAMETERS + self.frets.unknowns + 2 + len(self.string_offset_u_mm)
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +111,7 @@ class JointFit:
     fret_residual: tuple[Array, ...]  # in units of its u, per photograph
     end_residual: tuple[Array, ...]
     string_residual: tuple[Array, ...]
-    lane_offset_mm: tuple[Array, ...]
+    tracing_error_mm: tuple[Array, ...]
     end_offset_mm: tuple[Array, ...]
     cost: float
     converged: bool
@@ -137,9 +150,8 @@ class _Problem:
         sd = [m.sd, self.string_u.ravel()]
         for photo in self.photos:
             gap = _camera_gap(photo.camera, photo.camera_prior)
-            f = photo.frets
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
-            offsets = [np.full(f.lanes, f.offset_u_mm), np.full(2, _END_OFFSET_MM), photo.string_offset_u_mm]
+            offsets = [photo.frets.unknowns_u_mm, np.full(2, _END_OFFSET_MM), photo.string_offset_u_mm]
             sd.append(np.concatenate([photo.camera_u, *offsets]))
         scale = 1.0 / np.concatenate(sd)
         residual = (x - np.concatenate(mean)) * scale
@@ -171,7 +183,9 @@ class _Problem:
         data, m = photo.frets, self.model
         first = start + CAMERA_PARAMETERS
         points, by_neck = fret_points(m, theta, data.fret, data.lateral)
-        shift = x[first : first + data.lanes][data.lane]
+        place = 2.0 * m.twist_share[data.fret] - 1.0
+        tracing = x[first : first + data.unknowns]
+        shift = tracing[data.lane] + place * tracing[data.lanes + data.lane] + (1.0 - place**2) * tracing[-1]
         points = points + shift[:, None] * data.direction_mm
         points[:, 1] += data.lift_mm
         image, by_camera, by_point = project_with_derivatives(points, camera)
@@ -181,14 +195,17 @@ class _Problem:
         jacobian = np.zeros((len(residual), self.size))
         jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
         jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
-        jacobian[np.arange(len(residual)), first + data.lane] = to_point @ data.direction_mm
+        every, along = np.arange(len(residual)), to_point @ data.direction_mm
+        jacobian[every, first + data.lane] = along
+        jacobian[every, first + data.lanes + data.lane] = along * place
+        jacobian[:, first + data.unknowns - 1] = along * (1.0 - place**2)
         return residual, jacobian
 
     def _ends(
         self, x: Array, theta: Array, camera: CameraModel, photo: PhotoData, start: int
     ) -> tuple[Array, Array]:
         data, m = photo.ends, self.model
-        first = start + CAMERA_PARAMETERS + photo.frets.lanes
+        first = start + CAMERA_PARAMETERS + photo.frets.unknowns
         sign = np.where(data.side == 0, -1.0, 1.0)
         points, by_neck = fret_points(m, theta, data.fret, sign)
         points[:, 0] += sign * x[first : first + 2][data.side]
@@ -209,7 +226,7 @@ class _Problem:
         lines = x[m.unknowns : m.unknowns + self.strings0.size].reshape(-1, STRING_UNKNOWNS)
         share = _share_along(lines[data.string], m, camera, data.point_px)
         points = string_points(m, lines[data.string], share)
-        first = start + CAMERA_PARAMETERS + photo.frets.lanes + 2
+        first = start + CAMERA_PARAMETERS + photo.frets.unknowns + 2
         points[:, 0] += x[first : first + len(photo.string_offset_u_mm)][data.string]
         image, by_camera, by_point = project_with_derivatives(points, camera)
         weight = data.normal / data.u_px[:, None]
@@ -303,14 +320,14 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         at += n + e + s
         cameras.append(photo.camera.stepped(x[start : start + CAMERA_PARAMETERS]))
         camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
-        lanes.append(x[start + CAMERA_PARAMETERS : start + CAMERA_PARAMETERS + photo.frets.lanes])
-        first = start + CAMERA_PARAMETERS + photo.frets.lanes
+        lanes.append(x[start + CAMERA_PARAMETERS : start + CAMERA_PARAMETERS + photo.frets.unknowns])
+        first = start + CAMERA_PARAMETERS + photo.frets.unknowns
         end_offset.append(x[first : first + 2])
     return JointFit(
         theta=x[: m.unknowns], strings=x[m.unknowns : neck].reshape(-1, STRING_UNKNOWNS),
         cameras=tuple(cameras), camera_u=tuple(camera_u), covariance=covariance[:neck, :neck],
         fret_residual=tuple(frets), end_residual=tuple(ends), string_residual=tuple(strings),
-        lane_offset_mm=tuple(lanes), end_offset_mm=tuple(end_offset), cost=cost, converged=converged,
+        tracing_error_mm=tuple(lanes), end_offset_mm=tuple(end_offset), cost=cost, converged=converged,
     )
 
 

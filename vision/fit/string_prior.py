@@ -41,5 +41,5 @@ def string_prior(model: NeckModel, theta: Array, strings: int) -> tuple[Array, A
 
 def centre_offset_u_mm(radius_mm: Array) -> Array:
     """How far a string's apparent centre may be off by one-sided light: more for thick, wound strings."""
-    offset: Array = 0.02 + 0.25 * radius_mm
+    offset: Array = 0.01 + 0.5 * radius_mm
     return offset

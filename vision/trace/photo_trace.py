@@ -24,12 +24,13 @@ _LEAST_OPEN_SHARE = 0.25  # of a lane's columns free of strings, in a row
 _MOST_SHIFT_U_MM = 0.12
 _CROWN_TOP_RADIUS_MM = 1.2
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
-_END_FLOOR_PX = 0.25
-_STRING_FLOOR_PX = 0.08
+_END_FLOOR_PX = 3.0
+_STRING_FLOOR_PX = 0.13
 _MATCH_MM = 2.5  # strings stand 6 to 11 mm apart
 _LEAST_EXPLAINED = 0.3
-_LOW_OFFSET_U_MM = 0.10
-_FRONT_OFFSET_U_MM = 0.4
+# Errors of tracing that a photograph's own residuals cannot show: constant and drift of a lane, bend of all lanes.
+_LOW_ERRORS_U_MM = (0.10, 0.025, 0.008)
+_FRONT_ERRORS_U_MM = (0.4, 0.05, 0.04)
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,13 +60,12 @@ def measure_photo(
     strings = find_strings(strip, camera, model, theta)
     signals, weights, open_share = _lane_signals(strip, string_mask(strip, strings))
     geometry = _geometry(strip, camera, model)
-    combined, weight = _combine(signals, weights)
+    shift = None
     if blur is None:
-        blur = _search_blur(combined, weight, geometry)
-    start = fit_profiles(combined, weight, geometry, blur, iterations=5)
-    profile = fit_profiles(
-        signals, weights, geometry, start.blur, shift_mm=np.repeat(start.shift_mm, LANES, axis=0), iterations=5
-    )
+        combined, weight = _combine(signals, weights)
+        start = fit_profiles(combined, weight, geometry, _search_blur(combined, weight, geometry), iterations=5)
+        blur, shift = start.blur, np.repeat(start.shift_mm, LANES, axis=0)
+    profile = fit_profiles(signals, weights, geometry, blur, shift_mm=shift, iterations=4)
     by_fret = np.argsort(strip.order)
     usable = _usable(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
@@ -121,7 +121,8 @@ def _geometry(strip: Strip, camera: CameraModel, model: NeckModel) -> LaneGeomet
             _normalised(z), crown_mm=3.4, near_mm=4.5, beyond_mm=0.8,
         )
     return LaneGeometry(
-        strip.top_row, strip.rows_per_mm, strip.depth_m, strip.px_per_row, _normalised(angle), _normalised(z)
+        strip.top_row, strip.rows_per_mm, strip.depth_m, strip.px_per_row, _normalised(angle), _normalised(z),
+        tangent=tangent,
     )
 
 
@@ -181,7 +182,7 @@ def _fret_data(
     u_px = np.hypot(sigma_mm * px_per_mm, _FLOOR_PX)
     return FretData(
         fret, lane, lateral, image + shift[:, None] * motion, normal, u_px, lift, strip.direction_mm,
-        _FRONT_OFFSET_U_MM if strip.front else _LOW_OFFSET_U_MM, LANES,
+        *(_FRONT_ERRORS_U_MM if strip.front else _LOW_ERRORS_U_MM), LANES,
     )
 
 

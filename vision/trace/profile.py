@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 
 _FINE = 3  # fine rows per row of the strip
 _CLIPPED = 0.96  # linear light above which the sensor may have been saturated
+_CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM = 1.15, 1.2
 _BEYOND_MM = np.array([0.0, 0.25, 0.5, 1.0, 2.5])  # knots of what stands behind the farthest fret
 _DRIFT_MM = 0.008  # how far the template may drift over the range of the covariate
 _PRIOR_BLUR = np.array([0.7, 0.4, 0.3, 0.5])
@@ -41,7 +42,8 @@ class LaneGeometry:
     top_row : (N,) row of each fret's top.  rows_per_mm : (N,) rows a fret's top moves when it rises 1 mm
     (or, seen from the front, moves 1 mm along the neck).  depth_m : (rows,) depth of each strip row.
     px_per_row : length of a strip row in image pixels.  angle : (N,) covariate of the template, about -1..1.
-    place : (N,) position along the neck, -1..1.  crown_mm : depth of the crown below its top, where the
+    place : (N,) position along the neck, -1..1.  tangent : (N,) tangent of the view angle at each fret, for the
+    way a crown is foreshortened, or None where crowns are seen from the front.  crown_mm : depth of the crown below its top, where the
     template needs fine knots.  near_mm, beyond_mm : how much in front of the nearest and behind the farthest
     fret belongs to the signal.
     """
@@ -52,6 +54,7 @@ class LaneGeometry:
     px_per_row: float
     angle: Array
     place: Array
+    tangent: Array | None = None
     crown_mm: float = 1.7
     near_mm: float = 1.6
     beyond_mm: float = 0.9
@@ -228,7 +231,8 @@ class _Scene:
         owner = np.searchsorted(self.top, fine, side="left")
         self.on_neck = np.flatnonzero(owner < frets)
         self.fret = owner[self.on_neck]
-        self.depth = (self.top[self.fret] - fine[self.on_neck]) / geometry.rows_per_mm[self.fret]
+        depth = (self.top[self.fret] - fine[self.on_neck]) / geometry.rows_per_mm[self.fret]
+        self.depth, self.stretch = _unforeshorten(depth, self.fret, geometry.tangent)
         spline = BSpline.design_matrix(_inside(self.depth, basis.knots), basis.knots, 3)
         beyond = np.flatnonzero(owner >= frets)
         behind = (fine[beyond] - self.top[-1]) / geometry.rows_per_mm[-1]
@@ -251,7 +255,7 @@ class _Scene:
         none = np.empty(0, dtype=np.int64)
         empty = np.empty((0, len(_BEYOND_MM)))
         below = _scatter(own, every, frets, self._covariates(every), empty, none)
-        depth = np.diff(self.top) / g.rows_per_mm[1:]
+        depth, _ = _unforeshorten(np.diff(self.top) / g.rows_per_mm[1:], every[1:], g.tangent)
         next_fret = BSpline.design_matrix(_inside(depth, basis.knots), basis.knots, 3)
         hats = np.eye(len(_BEYOND_MM))[:1]
         above = _scatter(
@@ -285,11 +289,35 @@ class _Scene:
             slope += covariates[:, part] * BSpline(basis.knots, own, 3).derivative()(inside)
         shape = (len(basis.fine_rows), frets)
         slide = sparse.csr_matrix(
-            (slope / g.rows_per_mm[self.fret], (self.on_neck, self.fret)), shape=shape
+            (slope * self.stretch / g.rows_per_mm[self.fret], (self.on_neck, self.fret)), shape=shape
         )
         jump = (self.below - self.above) @ coefficient
         edge = sparse.csr_matrix((jump * _FINE, (self.cell, np.arange(frets))), shape=shape)
         return (slide + edge).tocsr()
+
+
+def _unforeshorten(
+    depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None
+) -> tuple[Array, Array]:
+    """Depth below the top as it would appear at the mean view angle, and its derivative.
+
+    A point of the crown y below its top and x nearer to the camera appears y + x tan(a) below it, so the lower
+    part of a crown shifts against its top as the view angle changes along the neck; the board in front of it is
+    stretched in proportion to tan(a). Crown: a half-ellipse of usual fret wire.
+    """
+    if tangent is None:
+        return depth_mm, np.ones_like(depth_mm)
+    mean = float(np.mean(tangent))
+    own = tangent[fret]
+    level = np.clip(depth_mm / _CROWN_HEIGHT_MM, 0.0, 1.0)
+    reach = _CROWN_HALF_WIDTH_MM * np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
+    by_level = _CROWN_HALF_WIDTH_MM**2 * (1.0 - level) / (reach * _CROWN_HEIGHT_MM)
+    foot = _CROWN_HEIGHT_MM
+    on_crown = depth_mm + (mean - own) * reach
+    on_board = foot + (mean - own) * _CROWN_HALF_WIDTH_MM + (depth_mm - foot) * mean / own
+    crown = depth_mm < foot
+    slope = 1.0 + (mean - own) * np.clip(by_level, 0.0, 4.0)
+    return np.where(crown, on_crown, on_board), np.where(crown, slope, mean / own)
 
 
 def _scatter(

@@ -17,9 +17,9 @@ from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
 
-_STATIONS = 28
+_STATIONS = 20
 _STEP_PX = 0.5
-_FINE_PX = 0.2
+_FINE_PX = 0.25
 _REACH_PX, _REACH_MM = 3.5, 1.6
 _SHADES = 5  # shading: hat functions across the cylinder
 _ITERATIONS = 6
@@ -106,6 +106,24 @@ class _Band:
         ]
         return np.array([p[0] for p in parts]), np.array([p[1] for p in parts])
 
+    def motions(self, unknown: Array, coefficient: Array, ground: Array) -> list[Array]:
+        """Derivative of the model with respect to the three shifts and the radius, each (stations, samples).
+
+        Moving the band moves the sharp signal: d/dc = -d/dx; widening it stretches it about its centre.
+        """
+        centre = self.form @ unknown[:3]
+        across = np.zeros_like(self.light)
+        wider = np.zeros_like(self.light)
+        for j, (c, k, operator, t) in enumerate(
+            zip(centre, self.scale, self.operators, self.share, strict=True)
+        ):
+            shade, level = _sharp_bases(self.fine, c, unknown[3] * k, 2.0 * t - 1.0)
+            slope = np.gradient(shade @ coefficient + level @ ground[j], _FINE_PX)
+            across[j] = operator @ -slope
+            near = np.clip((self.fine - c) / unknown[3], -1.5 * k, 1.5 * k)
+            wider[j] = operator @ (-slope * near)
+        return [*(across * self.form[:, i : i + 1] for i in range(3)), wider]
+
     def fit(self, radius_mm: float, radius_u_mm: float) -> tuple[Array, Array, float, float] | None:
         """Shift at near end, far end and middle (px), its covariance, radius, share of variance explained."""
         unknown = np.array([0.0, 0.0, 0.0, radius_mm])
@@ -117,12 +135,7 @@ class _Band:
             shades, grounds = self.bases(unknown[:3], unknown[3])
             coefficient, ground, model = _linear(self.light, weight, shades, grounds)
             residual = (self.light - model) * self.inside
-            motions = []
-            for index, step in enumerate((0.05, 0.05, 0.05, 0.02)):
-                moved = unknown.copy()
-                moved[index] += step
-                s, g = self.bases(moved[:3], moved[3])
-                motions.append((s @ coefficient + np.einsum("jtk,jk->jt", g, ground) - model) / step)
+            motions = self.motions(unknown, coefficient, ground)
             # Variable projection (Golub and Pereyra 1973): remove what shading and background can imitate.
             jacobian = np.stack([m - _linear(m, weight, shades, grounds)[2] for m in motions], axis=-1)
             sigma = 1.4826 * float(np.median(np.abs(residual[self.inside]))) + 1e-6
@@ -143,14 +156,20 @@ class _Band:
 
 def _bases(fine: Array, centre: float, half_px: float, operator: Array, tau: float) -> tuple[Array, Array]:
     """Blurred bases at one station: shading (samples, 2 shades) and background (level left, right, slope)."""
+    shade, ground = _sharp_bases(fine, centre, half_px, tau)
+    blurred = operator @ np.hstack([shade[:, :_SHADES], ground])
+    return np.hstack([blurred[:, :_SHADES], blurred[:, :_SHADES] * tau]), blurred[:, _SHADES:]
+
+
+def _sharp_bases(fine: Array, centre: float, half_px: float, tau: float) -> tuple[Array, Array]:
     across = (fine - centre) / half_px
     left = np.clip((centre - half_px - fine) / _FINE_PX + 0.5, 0.0, 1.0)
     right = np.clip((fine - centre - half_px) / _FINE_PX + 0.5, 0.0, 1.0)
     band = 1.0 - left - right
     knots = np.linspace(-1.0, 1.0, _SHADES)
     hats = np.clip(1.0 - np.abs(np.clip(across, -1.0, 1.0)[:, None] - knots) / (knots[1] - knots[0]), 0.0, 1.0)
-    shade = operator @ (hats * band[:, None])
-    ground = operator @ np.column_stack([left, right, (fine - centre) * (left + right) * 0.2])
+    shade = hats * band[:, None]
+    ground = np.column_stack([left, right, (fine - centre) * (left + right) * 0.2])
     return np.hstack([shade, shade * tau]), ground
 
 

@@ -1,143 +1,371 @@
-"""Ends of the frets to sub-pixel: where each crown stops against whatever is beside the neck.
+"""Ends of the frets to sub-pixel: a fret end is drawn, blurred as the photograph is, and laid over each end.
 
-The width of the neck in the picture is what tells depth, so the ends are located with the care given to the
-tops: one template per side for the crown running out into its bevel, shared by all frets of a photograph, a
-level and slope of the background for each fret, the photograph's own blur, and one shift per fret. A constant
-error (where exactly the bevel ends) is one unknown of the joint fit.
+The width of the neck in the picture is what tells depth. The end of a fret is a bevel, a plane that cuts the
+crown: its edge is a slanted line from foot to top seen along the neck, a bow seen from the front. A side of
+a photograph is drawn from few numbers: foot of every bevel (a straight line along the neck and small
+deviations), slope of the bevel, distance from the feet to the board's edge. Regions are crown, face of the
+bevel, board beside it and what lies beyond; the light of each is a linear unknown of each fret. Nothing else
+may change along the neck, since it could imitate ends that drift. The drawing is blurred exactly, by the
+transfer function of defocus disc, lens and sharpening. Gauss-Newton with variable projection (Golub and
+Pereyra 1973) and Cauchy weights.
+
+Reported is the end at half the crown's height: there slope and foot of the bevel, which trade against each
+other, matter least, and photographs along the neck and from the front agree best.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline
+from scipy import fft
+from scipy.special import j1
 
-from vision.fit.camera import CameraModel, project
+from vision.fit.camera import CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points, width_mm
-from vision.trace.blur import Blur, line_spread
+from vision.trace.blur import Blur
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
+Tables = NDArray[np.float32]
 
-_INSIDE_MM, _OUTSIDE_MM = 3.2, 1.6
-_STEP_PX = 0.5
-_KNOTS_MM = np.array([0.0, 0.25, 0.5, 0.8, 1.2, 1.8, 2.6, 3.6])
-_DEPTHS_MM = (0.15, 0.3, 0.45, 0.6)  # below the top, where the crown of a low view is lit
-_ACROSS_MM = (-0.6, -0.2, 0.2, 0.6)  # along the neck, on the crown of a front view
+CROWN_HEIGHT_MM, _HALF_CROWN_MM = 1.05, 1.2
+SIDE_OFFSET_U_MM = 0.09
+"""What remains unknown of a side as a whole, the same for all its frets."""
+SIDE_SLOPE_U_MM = 0.045
+"""What remains unknown of its slope: mm over 200 mm along the neck."""
+
+_STEP_S_MM, _STEP_V_MM = 0.05, 0.06
+_HALF_S = 64  # cells of the drawing each side of the foot
+_OUT_MM = np.arange(-2.0, 1.5, 0.1)  # where the photograph is sampled, outwards from the expected foot
+_WINDOW_MM = (-1.6, 1.0)  # of these, what is used about the foot found
+_CROWN_KNOTS, _COARSE_KNOTS = 10, 3
+_SLOPES = np.array([0.3, 0.55, 0.8])  # tangent of the bevel, from upright, for which drawings are kept
+_SLOPE, _SLOPE_U = 0.6, 0.1
+_EDGE_MM, _EDGE_U_MM = 0.25, 0.15  # from the feet to the board's edge
+_DEVIATION_MM = 0.03  # of single ends from their line: they are filed together
+_START_U_MM = 0.4
+_ITERATIONS = 7
+_CLIPPED = 0.93  # linear light above which the sensor may have been saturated
+_CORRELATED = 4.0  # neighbouring samples share blur and interpolation
+_MASK_PX = 1.2  # as in vision.trace.blur
+_MOST_U_MM = 0.15
+_MOST_OBLIQUE = 0.45
+_LEAST_EXPLAINED = 0.7
+_LEAST_SAMPLES = 60
 
 
 @dataclass(frozen=True, eq=False)
 class EndFit:
-    """offset_mm, offset_u_mm : (N, 2) found minus predicted end, positive outwards; NaN u where not usable."""
+    """offset_mm, offset_u_mm : (N, 2) found minus predicted end, positive outwards; NaN u where not usable.
+
+    offset_u_mm covers what changes along a side (noise and SIDE_SLOPE_U_MM), not SIDE_OFFSET_U_MM.
+    bevel, edge_mm : (2,) tangent of the bevel from upright and distance of the board's edge from the feet.
+    """
 
     offset_mm: Array
     offset_u_mm: Array
+    bevel: Array
+    edge_mm: Array
 
 
 def find_ends(
-    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, blur: Blur, front: bool,
-    *, iterations: int = 6,
+    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, blur: Blur, front: bool
 ) -> EndFit:
-    """Locate both ends of every fret near where the model has them."""
-    offset = np.zeros((model.frets, 2))
-    sigma = np.full((model.frets, 2), np.nan)
-    for side in (0, 1):
-        profiles = _profiles(crop, camera, model, theta, front, side)
-        offset[:, side], sigma[:, side] = _fit_side(*profiles, blur, iterations)
-    return EndFit(offset, sigma)
+    """Locate both ends of every fret near where the model has them, within about 0.6 mm."""
+    parts = [_Side(crop, camera, model, theta, blur, front, side).fit() for side in (0, 1)]
+    offset, sigma = (np.column_stack([part[index] for part in parts]) for index in (0, 1))
+    bevel, edge = (np.array([float(part[index]) for part in parts]) for index in (2, 3))
+    return EndFit(offset, sigma, bevel, edge)
 
 
-def _profiles(
-    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, front: bool, side: int
-) -> tuple[list[Array], list[Array], Array, Array]:
-    """Light along each fret across its end: samples, distance outwards (mm), px per mm, depth (m)."""
-    sign = -1.0 if side == 0 else 1.0
-    frets = np.arange(model.frets)
-    ends, _ = fret_points(model, theta, frets, np.full(model.frets, sign))
-    half = width_mm(model, theta, model.z_mm) / 2.0
-    here, depth = project(ends, camera)
-    inner, _ = fret_points(model, theta, frets, sign * (1.0 - 1.0 / half))
-    per_mm = np.hypot(*(project(inner, camera)[0] - here).T)
-    shifts = [np.array([0.0, 0.0, a]) for a in _ACROSS_MM] if front else [np.array([0.0, -d, 0.0]) for d in _DEPTHS_MM]
-    light, place = [], []
-    for k in frets:
-        outwards = np.arange(-_INSIDE_MM, _OUTSIDE_MM, _STEP_PX / per_mm[k])
-        line, _ = fret_points(model, theta, np.full(len(outwards), k), sign * (1.0 + outwards / half[k]))
-        rows = np.stack([project(line + shift, camera)[0] for shift in shifts])
-        light.append(np.asarray(crop.sample(rows).mean(axis=0), dtype=np.float64))
-        place.append(outwards)
-    return light, place, per_mm, depth / 1000.0
+class _Side:
+    """Working state of one side of one photograph.
+
+    Drawings live in mm: s outwards along the fret, v upwards in the picture (height in a view along the neck,
+    place along the neck, away from the camera, in a view from the front), both from the expected end.
+    """
+
+    def __init__(
+        self, crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, blur: Blur, front: bool,
+        side: int,
+    ) -> None:
+        self.front, self.frets, self.z_mm = front, model.frets, model.z_mm
+        image, depth_m = self._frames(camera, model, theta, -1.0 if side == 0 else 1.0)
+        rise = float(np.median(self.third[:, 1])) * CROWN_HEIGHT_MM / 2.0
+        self.low, self.high = (-1.6 - rise, 1.2 - rise) if front else (-1.0, 0.12)
+        count = int(fft.next_fast_len(int((self.high - self.low + 1.4) / _STEP_V_MM)))
+        self.v: Array = self.low - 0.7 + np.arange(count, dtype=np.float64) * _STEP_V_MM
+        self.rows = np.flatnonzero((self.v >= self.low) & (self.v <= self.high))[:: 3 if front else 2]
+        self.s = np.arange(-_HALF_S, _HALF_S) * _STEP_S_MM
+        grid = np.stack(np.broadcast_arrays(_OUT_MM[None, :], self.v[self.rows][:, None]), axis=-1)
+        points = image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)
+        light = crop.sample(points.reshape(self.frets, -1, 2)).astype(np.float64)
+        self.base = np.where(light < _CLIPPED, 1.0, 0.0).reshape(self.frets, len(self.rows), -1)
+        if not front:
+            self.base *= self._in_sight(camera, blur.disc_px(depth_m))[:, :, None]
+        self.light = light.reshape(self.frets, -1)
+        transfer = _transfer(self.basis, blur, depth_m, len(self.s), count)
+        self.tables = [self._draw(slope, transfer) for slope in _SLOPES]
+        self.penalty = _penalty()
+
+    def _frames(
+        self, camera: CameraModel, model: NeckModel, theta: Array, sign: float
+    ) -> tuple[Array, Array]:
+        """Image of every end and depth (m). Sets basis (N, 2, 2): px per mm of (s, v), and third (N, 2): what
+        1 mm along the neck (or upwards, from the front) moves in (s, v).
+        """
+        every = np.arange(model.frets)
+        ends, _ = fret_points(model, theta, every, np.full(model.frets, sign))
+        image, _, by_point = project_with_derivatives(ends, camera)
+        half = width_mm(model, theta, model.z_mm) / 2.0
+        taper = (half[-1] - half[0]) / (model.z_mm[-1] - model.z_mm[0])
+        outwards, up = by_point[:, :, 0] * sign, by_point[:, :, 1]
+        away = float(np.sign(model.z_mm.mean() - camera.position_mm[2])) or 1.0
+        along = (by_point[:, :, 2] + taper * outwards) * away
+        self.basis = np.stack([outwards, along if self.front else up], axis=-1)
+        other = up if self.front else along
+        self.third = np.linalg.solve(self.basis, other[:, :, None])[:, :, 0]
+        return image, (ends @ camera.rotation.T + camera.translation_mm)[:, 2] / 1000.0
+
+    def _in_sight(self, camera: CameraModel, disc_px: Array) -> Array:
+        """(N, rows) 1 where no nearer fret covers the crown and no farther one shows beside it."""
+        order = np.argsort(np.abs(self.z_mm - camera.position_mm[2]))
+        gap = np.abs(np.diff(self.z_mm[order]))
+        behind, before = np.full(self.frets, 40.0), np.full(self.frets, 40.0)
+        behind[order[:-1]], before[order[1:]] = gap, gap
+        spread = 0.6 * disc_px / np.hypot(*self.basis[:, :, 1].T)
+        rise, v = self.third[:, 1], self.v[self.rows][None, :]
+        top = behind * rise - CROWN_HEIGHT_MM - 0.05 - spread
+        seen = (v < top[:, None]) & (v > (0.1 + spread - before * rise)[:, None])
+        return np.asarray(seen, dtype=np.float64)
+
+    def _draw(self, slope: float, transfer: Tables) -> Tables:
+        """Blurred regions (N, parts, rows, s): crown bands, crown + face bands, board + both bands, face."""
+        bands = np.linspace(self.low, self.high, _COARSE_KNOTS)
+        coarse = _hats(self.v, bands)
+        drawn = []
+        for k in range(self.frets):
+            crown, face, edge, bottom, top = _outlines(self.front, self.third[k], slope, self.v)
+            inside = _covered((top - self.v) / _STEP_V_MM) * _covered((self.v - bottom) / _STEP_V_MM)
+            fine = _hats(self.v, np.linspace(bottom, top, _CROWN_KNOTS)) * inside
+            cover = [_covered((e[:, None] - self.s) / _STEP_S_MM) for e in (crown, face, edge)]
+            drawn.append(np.concatenate([
+                fine[:, :, None] * cover[0], coarse[:, :, None] * (inside[:, None] * cover[1]),
+                coarse[:, :, None] * cover[2], (inside[:, None] * (cover[1] - cover[0]))[None],
+            ]))
+        sharp = np.array(drawn, dtype=np.float32)
+        blurred = fft.irfft2(fft.rfft2(sharp) * transfer[:, None], s=sharp.shape[-2:])
+        return np.ascontiguousarray(blurred[:, :, self.rows])
+
+    def _table(self, slope: float) -> Tables:
+        """Drawing at any slope: Lagrange interpolation of the three kept."""
+        total = np.zeros_like(self.tables[0])
+        for i, table in enumerate(self.tables):
+            others = np.delete(_SLOPES, i)
+            total += np.float32(np.prod((slope - others) / (_SLOPES[i] - others))) * table
+        return total
+
+    def _columns(self, table: Tables, foot: Array, edge: float) -> Array:
+        """Regressors (N, columns, samples): feet moved out by foot (N,), the board's edge by edge more."""
+        split = _CROWN_KNOTS + _COARSE_KNOTS
+        ends = np.r_[np.arange(split), table.shape[1] - 1]
+        own = self._moved(table[:, ends], foot)
+        board = self._moved(table[:, split:-1], foot + edge)
+        crown, covered, face = own[:, :_CROWN_KNOTS], own[:, _CROWN_KNOTS:-1], own[:, -1:]
+        full = _hats(self.v[self.rows], np.linspace(self.low, self.high, _COARSE_KNOTS))[None, :, :, None]
+        beyond = full - board
+        inwards = np.clip(_OUT_MM - foot[:, None], -2.0, 0.0)[:, None, None]
+        outwards = np.clip(_OUT_MM - foot[:, None] - edge, -0.3, None)[:, None, None]
+        slopes = crown.sum(axis=1, keepdims=True) * inwards, beyond.sum(axis=1, keepdims=True) * outwards
+        parts = np.concatenate([crown, slopes[0], face, board - covered, beyond, slopes[1]], axis=1)
+        return parts.reshape(len(foot), parts.shape[1], -1)
+
+    def _moved(self, table: Tables, shift: Array) -> Array:
+        place = (_OUT_MM - shift[:, None] - self.s[0]) / _STEP_S_MM
+        cell = np.clip(place.astype(np.int64), 0, len(self.s) - 2)
+        part = (place - cell)[:, None, None].astype(np.float32)
+        index = np.broadcast_to(cell[:, None, None], (*table.shape[:3], len(_OUT_MM)))
+        near = np.take_along_axis(table, index, axis=3)
+        far = np.take_along_axis(table, index + 1, axis=3)
+        return np.asarray(near + part * (far - near), dtype=np.float64)
+
+    def _solve(self, columns: Array, light: Array, weight: Array) -> tuple[Array, Array, Array, Array]:
+        """Weighted columns, normal matrices, coefficients and residuals for each fret."""
+        weighted = columns * weight[:, None]
+        normal: Array = weighted @ columns.transpose(0, 2, 1) + self.penalty
+        coefficient: Array = np.asarray(np.linalg.solve(normal, weighted @ light[:, :, None]), np.float64)
+        return weighted, normal, coefficient, light - (coefficient.transpose(0, 2, 1) @ columns)[:, 0]
+
+    def _start(self) -> tuple[Array, float]:
+        """Best line of feet and edge's distance on a coarse grid, judged by every second fret."""
+        some = slice(0, None, 2)
+        table = self._table(_SLOPE)[some]
+        along = np.linspace(-1.0, 1.0, self.frets)
+        weight, light = self.base.reshape(self.frets, -1)[some], self.light[some]
+
+        def cost(centre: float, lean: float, edge: float) -> float:
+            foot = (centre + lean * along)[some]
+            residual = self._solve(self._columns(table, foot, edge), light, weight)[3]
+            misfit = np.log(1e-7 + np.mean(weight * residual**2, axis=1))
+            return float(np.sum(misfit)) + 0.5 * (centre / _START_U_MM) ** 2
+
+        grid = [(cost(c, 0.0, e), c, e) for e in (0.1, 0.35) for c in np.arange(-0.6, 0.61, 0.15)]
+        _, centre, edge = min(grid)
+        lean = min((cost(centre, a, edge), a) for a in (-0.25, 0.0, 0.25))[1]
+        return centre + lean * along, edge
+
+    def fit(self) -> tuple[Array, Array, float, float]:
+        """Offset (N,), u (N,) with NaN where unusable, slope of the bevel, distance of the board's edge."""
+        foot, edge = self._start()
+        slope = _SLOPE
+        design = np.column_stack([np.ones(self.frets), np.linspace(-1.0, 1.0, self.frets)])
+        line = np.linalg.lstsq(design, foot, rcond=None)[0]
+        noise, residual = np.full(self.frets, np.inf), np.zeros_like(self.light)
+        covariance: Array = np.eye(self.frets)
+        own: Array = np.zeros(self.frets)
+        window = self._window(foot)
+        for _ in range(_ITERATIONS):
+            window = self._window(foot)
+            weight = window / (1.0 + (residual / (3.0 * noise[:, None])) ** 2)
+            table = self._table(slope)
+            columns = self._columns(table, foot, edge)
+            weighted, normal, coefficient, residual = self._solve(columns, self.light, weight)
+            noise = _robust_noise(residual, window)
+            moved = (
+                (0.02, self._columns(table, foot + 0.02, edge)),
+                (0.02, self._columns(table, foot, edge + 0.02)),
+                (0.05, self._columns(self._table(slope + 0.05), foot, edge)),
+            )
+            motion = []
+            for step, other in moved:
+                change = (coefficient.transpose(0, 2, 1) @ (other - columns))[:, 0] / step
+                imitated = np.linalg.solve(normal, weighted @ change[:, :, None])
+                motion.append(change - (imitated.transpose(0, 2, 1) @ columns)[:, 0])
+            jacobian = np.stack(motion, axis=1)
+            scale = 1.0 / (_CORRELATED * noise**2)
+            gradient = np.einsum("nip,np->ni", jacobian, weight * residual) * scale[:, None]
+            hessian = (jacobian * weight[:, None]) @ jacobian.transpose(0, 2, 1) * scale[:, None, None]
+            own = hessian[:, 0, 0]
+            tension = 1.0 / _DEVIATION_MM**2 / (1.0 + ((foot - design @ line) / (4.0 * _DEVIATION_MM)) ** 2)
+            system, right = _assemble(hessian, gradient, design, tension, foot - design @ line, edge, slope)
+            step_all = np.linalg.solve(system, right)
+            covariance = np.asarray(np.linalg.inv(system), dtype=np.float64)
+            foot = foot + np.clip(step_all[: self.frets], -0.2, 0.2)
+            line = line + step_all[self.frets : -2]
+            edge = float(np.clip(edge + np.clip(step_all[-2], -0.1, 0.1), 0.0, 0.7))
+            slope = float(np.clip(slope + np.clip(step_all[-1], -0.1, 0.1), 0.2, 0.95))
+        # Taken as independent, this much for each fret leaves the side's slope as uncertain as it is.
+        spread = float(np.sqrt(np.sum(((self.z_mm - self.z_mm.mean()) / 200.0) ** 2)))
+        sigma: Array = np.hypot(np.sqrt(np.diag(covariance)[: self.frets]), SIDE_SLOPE_U_MM * spread)
+        sigma[~self._usable(window, residual, own)] = np.nan
+        return foot - 0.5 * slope * CROWN_HEIGHT_MM, sigma, slope, edge
+
+    def _window(self, foot: Array) -> Array:
+        place = _OUT_MM - foot[:, None]
+        near = ((place > _WINDOW_MM[0]) & (place < _WINDOW_MM[1])).astype(np.float64)
+        return np.asarray(near[:, None, :] * self.base, np.float64).reshape(self.frets, -1)
+
+    def _usable(self, window: Array, residual: Array, own: Array) -> NDArray[np.bool_]:
+        count = window.sum(axis=1)
+        mean = np.sum(window * self.light, axis=1) / np.maximum(count, 1.0)
+        power = np.sum(window * (self.light - mean[:, None]) ** 2, axis=1)
+        explained = 1.0 - np.sum(window * residual**2, axis=1) / np.maximum(power, 1e-9)
+        good: NDArray[np.bool_] = (count >= _LEAST_SAMPLES) & (explained > _LEAST_EXPLAINED)
+        good &= own > 1.0 / _MOST_U_MM**2
+        if not self.front:
+            # Seen from far inside, strings stand before this side's ends, and no board shows beside them.
+            good &= float(np.median(self.third[:, 0] / self.third[:, 1])) > -_MOST_OBLIQUE
+        return good
 
 
-def _fit_side(
-    light: list[Array], place: list[Array], per_mm: Array, depth_m: Array, blur: Blur, iterations: int
+def _outlines(front: bool, third: Array, slope: float, v: Array) -> tuple[Array, Array, Array, float, float]:
+    """Ends of crown, bevel's face and board (from the foot) in rows v; range of the crown's rows."""
+    across = np.linspace(-_HALF_CROWN_MM, _HALF_CROWN_MM, 121)
+    height = -CROWN_HEIGHT_MM * (across / _HALF_CROWN_MM) ** 2
+    inset = -(height + CROWN_HEIGHT_MM) * slope
+    lean, rise = third
+    if front:
+        s, up = inset + lean * height, across + rise * height
+        foot = np.full(len(v), -CROWN_HEIGHT_MM * lean)
+        edge = foot
+        foot_range = -_HALF_CROWN_MM - rise * CROWN_HEIGHT_MM, _HALF_CROWN_MM - rise * CROWN_HEIGHT_MM
+    else:
+        s, up = inset + lean * across, height + rise * across
+        edge = foot = lean / rise * (v + CROWN_HEIGHT_MM)
+        foot_range = -CROWN_HEIGHT_MM - rise * _HALF_CROWN_MM, -CROWN_HEIGHT_MM + rise * _HALF_CROWN_MM
+    top = int(np.argmax(up))  # beyond it the crown hides itself
+    crown = np.interp(v, up[: top + 1], s[: top + 1])
+    far = np.interp(v, up[top:][::-1], s[top:][::-1]) if top < len(up) - 1 else crown
+    face = np.where((v >= foot_range[0]) & (v <= foot_range[1]), foot, far)
+    return crown, np.maximum(face, crown), edge, float(up[0]), float(up[top])
+
+
+def _transfer(basis: Array, blur: Blur, depth_m: Array, columns: int, rows: int) -> Tables:
+    """Optical transfer function (N, rows, columns // 2 + 1) of each fret's blur in its own mm."""
+    across = 2.0 * np.pi * fft.rfftfreq(columns, _STEP_S_MM)[None, None, :]
+    upwards = 2.0 * np.pi * fft.fftfreq(rows, _STEP_V_MM)[None, :, None]
+    inverse = np.linalg.inv(basis)[:, :, :, None, None]
+    wave = sum((inverse[:, 0, i] * across + inverse[:, 1, i] * upwards) ** 2 for i in (0, 1))
+    turn = np.maximum(np.sqrt(wave) * blur.disc_px(depth_m)[:, None, None], 1e-6)
+    gauss = np.exp(-0.5 * np.exp(2.0 * blur.log_sigma) * wave)
+    sharpen = (1.0 + blur.sharpening) - blur.sharpening * np.exp(-0.5 * _MASK_PX**2 * wave)
+    return np.asarray(2.0 * j1(turn) / turn * gauss * sharpen, dtype=np.float32)
+
+
+def _covered(cells: Array) -> Array:
+    """Share of a cell inside an edge that lies `cells` beyond the cell's middle."""
+    return np.asarray(np.clip(cells + 0.5, 0.0, 1.0), dtype=np.float64)
+
+
+def _hats(v: Array, knots: Array) -> Array:
+    """(knots, len(v)) hat functions, constant beyond the outer knots."""
+    return np.array([np.interp(v, knots, row) for row in np.eye(len(knots))])
+
+
+def _penalty() -> Array:
+    """Weak preferences: smooth crown, a face lit about like the crown, even surroundings."""
+    size = _CROWN_KNOTS + 2 * _COARSE_KNOTS + 3
+    total = 1e-5 * np.eye(size)
+    bend = np.diff(np.eye(_CROWN_KNOTS), 2, axis=0)
+    total[:_CROWN_KNOTS, :_CROWN_KNOTS] += 0.1 * bend.T @ bend
+    total[_CROWN_KNOTS, _CROWN_KNOTS] += 3.0
+    face = np.zeros(size)
+    face[:_CROWN_KNOTS], face[_CROWN_KNOTS + 1] = -1.0 / _CROWN_KNOTS, 1.0
+    total += 0.05 * np.outer(face, face)
+    bend = np.diff(np.eye(_COARSE_KNOTS), 2, axis=0)
+    for first in (_CROWN_KNOTS + 2, _CROWN_KNOTS + 2 + _COARSE_KNOTS):
+        block = slice(first, first + _COARSE_KNOTS)
+        total[block, block] += 0.5 * bend.T @ bend
+    total[-1, -1] += 3.0
+    return total
+
+
+def _robust_noise(residual: Array, window: Array) -> Array:
+    """(N,) scatter from the median absolute deviation; 1 where hardly anything is in sight."""
+    pairs = zip(residual, window, strict=True)
+    spread = [np.median(np.abs(r[w > 0])) if np.count_nonzero(w) > 20 else 0.67 for r, w in pairs]
+    return 1.4826 * np.array(spread, dtype=np.float64) + 2e-4
+
+
+def _assemble(
+    hessian: Array, gradient: Array, design: Array, tension: Array, deviation: Array, edge: float,
+    slope: float,
 ) -> tuple[Array, Array]:
-    frets = len(light)
-    knots = np.concatenate([[0.0] * 3, _KNOTS_MM, [_KNOTS_MM[-1]] * 3])
-    size = len(knots) - 4
-    template_size = 2 * size
-    along = np.linspace(-1.0, 1.0, frets)
-    disc = blur.disc_px(depth_m)
-    operators, fine = [], []
-    for k in range(frets):
-        grid = np.arange(place[k][0] - 1.2, place[k][-1] + 1.2, 0.25 / per_mm[k])
-        offset = (grid[None, :] - place[k][:, None]) * per_mm[k]
-        spread = line_spread(offset, np.full((len(place[k]), 1), disc[k]), float(np.exp(blur.log_sigma)), blur.sharpening)
-        operators.append(spread / spread.sum(axis=1, keepdims=True))
-        fine.append(grid)
-    shift = np.zeros(frets)
-    unknowns = template_size + 3 * frets
-    coefficient = np.zeros(template_size + 2 * frets)
-    target = np.concatenate(light)
-    rows = np.cumsum([0] + [len(p) for p in place])
-    level = float(np.median(target))
-    penalty = np.zeros((unknowns, unknowns))
-    bend = np.diff(np.eye(size), 2, axis=0)
-    block = np.arange(size)
-    smooth = bend.T @ bend
-    penalty[np.ix_(block, block)] = (0.02 * level) ** 2 * 0 + smooth * 0.02 + 0.001 * np.eye(size)
-    penalty[np.ix_(block + size, block + size)] = smooth * 0.3 + 0.1 * np.eye(size)
-    covariance = np.eye(frets)
-    weight = np.ones(len(target))
-    for iteration in range(iterations):
-        jacobian = np.zeros((len(target), unknowns))
-        for k in range(frets):
-            depth = shift[k] - fine[k]  # inside the fret: positive
-            inside = depth > 0
-            cell = np.clip(depth * per_mm[k] / 0.25 + 0.5, 0.0, 1.0)  # soft edge cell
-            spline = BSpline.design_matrix(np.clip(depth, 0.0, knots[-1] - 1e-9), knots, 3).toarray()
-            part = slice(rows[k], rows[k + 1])
-            covered = spline * cell[:, None]
-            jacobian[part, :size] = operators[k] @ covered
-            jacobian[part, size:template_size] = along[k] * jacobian[part, :size]
-            bare = 1.0 - cell
-            jacobian[part, template_size + 2 * k] = operators[k] @ bare
-            jacobian[part, template_size + 2 * k + 1] = operators[k] @ (bare * np.clip(fine[k] - shift[k], 0.0, None))
-            if iteration > 0:
-                own = coefficient[:size] + along[k] * coefficient[size:template_size]
-                slope = BSpline(knots, own, 3).derivative()(np.clip(depth, 0.0, knots[-1] - 1e-9)) * inside
-                jump = own[0] - coefficient[template_size + 2 * k]
-                edge = np.zeros(len(fine[k]))
-                nearest = int(np.clip(np.searchsorted(fine[k], shift[k]), 1, len(edge) - 1))
-                edge[nearest] = jump / (0.25 / per_mm[k])
-                beyond = -coefficient[template_size + 2 * k + 1] * bare
-                jacobian[part, template_size + 2 * frets + k] = operators[k] @ (slope * cell + edge + beyond)
-        linear = unknowns - frets
-        if iteration == 0:
-            system = jacobian[:, :linear].T @ jacobian[:, :linear] + penalty[:linear, :linear] + 1e-6 * np.eye(linear)
-            coefficient = np.linalg.solve(system, jacobian[:, :linear].T @ target)
-            continue
-        residual = target - jacobian[:, :linear] @ coefficient
-        sigma = 1.4826 * float(np.median(np.abs(residual))) + 1e-5
-        weight = 1.0 / (1.0 + (residual / (3.0 * sigma)) ** 2) / sigma**2
-        system = jacobian.T @ (jacobian * weight[:, None]) + (penalty + 1e-6 * np.eye(unknowns)) / sigma**2
-        gradient = jacobian.T @ (weight * residual)
-        gradient[:linear] -= penalty[:linear, :linear] @ coefficient / sigma**2
-        index = np.arange(linear, unknowns)
-        system[index, index] += 1.0 / 0.5**2
-        gradient[index] -= shift / 0.5**2
-        step = np.linalg.solve(system, gradient)
-        coefficient = coefficient + step[:linear]
-        shift = shift + np.clip(step[linear:], -0.25, 0.25)
-        covariance = np.linalg.inv(system)[linear:, linear:]
-    return shift, np.sqrt(np.diag(covariance))
+    """Normal equations of all feet, their line (2), the edge's distance and the slope."""
+    frets = len(deviation)
+    system, right = np.zeros((frets + 4, frets + 4)), np.zeros(frets + 4)
+    every, line, shared = np.arange(frets), slice(frets, frets + 2), slice(frets + 2, frets + 4)
+    system[every, every] = hessian[:, 0, 0] + tension
+    system[:frets, shared] = hessian[:, 0, 1:]
+    system[shared, :frets] = hessian[:, 0, 1:].T
+    system[shared, shared] = hessian[:, 1:, 1:].sum(axis=0)
+    system[shared, shared] += np.diag([1.0 / _EDGE_U_MM**2, 1.0 / _SLOPE_U**2])
+    pulled = tension[:, None] * design
+    system[:frets, line] = -pulled
+    system[line, :frets] = -pulled.T
+    system[line, line] = design.T @ pulled
+    right[:frets] = gradient[:, 0] - tension * deviation
+    right[line] = pulled.T @ deviation
+    right[shared] = gradient[:, 1:].sum(axis=0)
+    right[shared] -= [(edge - _EDGE_MM) / _EDGE_U_MM**2, (slope - _SLOPE) / _SLOPE_U**2]
+    return system, right

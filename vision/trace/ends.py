@@ -42,6 +42,7 @@ _CROWN_KNOTS, _COARSE_KNOTS = 10, 3
 _SLOPES = np.array([0.3, 0.55, 0.8])  # tangent of the bevel, from upright, for which drawings are kept
 _SLOPE, _SLOPE_U = 0.6, 0.1
 _EDGE_MM, _EDGE_U_MM = 0.25, 0.15  # from the feet to the board's edge
+_MOST_EDGE_MM, _SLOPE_RANGE = 0.7, (0.2, 0.95)
 _DEVIATION_MM = 0.03  # of single ends from their line: they are filed together
 _START_U_MM = 0.4
 _ITERATIONS = 7
@@ -252,12 +253,14 @@ class _Side:
             covariance = np.asarray(np.linalg.inv(system), dtype=np.float64)
             foot = foot + np.clip(step_all[: self.frets], -0.2, 0.2)
             line = line + step_all[self.frets : -2]
-            edge = float(np.clip(edge + np.clip(step_all[-2], -0.1, 0.1), 0.0, 0.7))
-            slope = float(np.clip(slope + np.clip(step_all[-1], -0.1, 0.1), 0.2, 0.95))
+            edge = float(np.clip(edge + np.clip(step_all[-2], -0.1, 0.1), 0.0, _MOST_EDGE_MM))
+            slope = float(np.clip(slope + np.clip(step_all[-1], -0.1, 0.1), *_SLOPE_RANGE))
         # Taken as independent, this much for each fret leaves the side's slope as uncertain as it is.
         spread = float(np.sqrt(np.sum(((self.z_mm - self.z_mm.mean()) / 200.0) ** 2)))
         sigma: Array = np.hypot(np.sqrt(np.diag(covariance)[: self.frets]), SIDE_SLOPE_U_MM * spread)
         sigma[~self._usable(window, residual, own)] = np.nan
+        if edge >= _MOST_EDGE_MM or slope in _SLOPE_RANGE:
+            sigma[:] = np.nan  # stopped at a bound: something else than the bevels was followed
         return foot - 0.5 * slope * CROWN_HEIGHT_MM, sigma, slope, edge
 
     def _window(self, foot: Array) -> Array:

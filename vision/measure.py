@@ -38,8 +38,11 @@ class CornerStart:
 
 
 def measure_neck(
-    photographs: Sequence[Photograph | Unreadable], stated: StatedNeck, *,
-    starts: Mapping[int, CornerStart] | None = None, progress: Progress | None = None,
+    photographs: Sequence[Photograph | Unreadable],
+    stated: StatedNeck,
+    *,
+    starts: Mapping[int, CornerStart] | None = None,
+    progress: Progress | None = None,
 ) -> Outcome:
     """Measure one neck from its photographs.
 
@@ -63,7 +66,9 @@ def measure_neck(
     starts = starts or {}
     for index in starts:
         if not 0 <= index < len(photographs):
-            raise ValueError(f"starts={sorted(starts)} names photograph {index}, there are {len(photographs)}")
+            raise ValueError(
+                f"starts={sorted(starts)} names photograph {index}, there are {len(photographs)}"
+            )
     say = progress or (lambda step: None)
     results: dict[int, PhotoResult] = {}
     views: dict[int, View] = {}
@@ -77,7 +82,9 @@ def measure_neck(
     return _measure_views(photographs, stated, views, results, say)
 
 
-def _view_of(photo: Photograph | Unreadable, stated: StatedNeck, start: CornerStart | None) -> View | PhotoProblem:
+def _view_of(
+    photo: Photograph | Unreadable, stated: StatedNeck, start: CornerStart | None
+) -> View | PhotoProblem:
     """Locate the neck in one photograph and place a first camera."""
     if isinstance(photo, Unreadable):
         return PhotoProblem(photo.code, photo.reason, photo.advice)
@@ -89,21 +96,31 @@ def _view_of(photo: Photograph | Unreadable, stated: StatedNeck, start: CornerSt
     prior, prior_u = camera_prior(width, height, photo.focal_prior_px, photo.focal_prior_relative_u)
     model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
     camera, rms = start_camera(
-        prior, photo.focal_prior_px is not None, float(np.hypot(width, height)), located.fret_ends_px, model,
+        prior,
+        photo.focal_prior_px is not None,
+        float(np.hypot(width, height)),
+        located.fret_ends_px,
+        model,
         model.mean,
     )
     across = np.linalg.norm(located.fret_ends_px[:, 1] - located.fret_ends_px[:, 0], axis=1)
     if rms > _START_RMS_SHARE * float(np.median(across)):
         return PhotoProblem(
-            "does not fit", "What was found does not have the proportions of a neck with this scale length.",
+            "does not fit",
+            "What was found does not have the proportions of a neck with this scale length.",
             "Check the stated scale length and number of frets.",
         )
-    return View(photo.name, crop_light(photo.rgb, located.fret_ends_px.reshape(-1, 2)), camera, prior, prior_u)
+    return View(
+        photo.name, crop_light(photo.rgb, located.fret_ends_px.reshape(-1, 2)), camera, prior, prior_u
+    )
 
 
 def _measure_views(
-    photographs: Sequence[Photograph | Unreadable], stated: StatedNeck, views: dict[int, View],
-    results: dict[int, PhotoResult], say: Progress,
+    photographs: Sequence[Photograph | Unreadable],
+    stated: StatedNeck,
+    views: dict[int, View],
+    results: dict[int, PhotoResult],
+    say: Progress,
 ) -> Outcome:
     """Fit, leave out what cannot be used, fit again; refuse when nothing is left to carry a relief."""
     while True:
@@ -126,8 +143,13 @@ def _measure_views(
     if trouble is not None:
         return _refused(stated, trouble, views, results)
     say("Judging the curves")
-    return measured_neck(fitted, stated, dict(zip(indices, range(len(indices)), strict=True)), results,
-                         [p.name for p in photographs])
+    return measured_neck(
+        fitted,
+        stated,
+        dict(zip(indices, range(len(indices)), strict=True)),
+        results,
+        [p.name for p in photographs],
+    )
 
 
 def _widths(stated: StatedNeck, views: dict[int, View]) -> WidthPrior:
@@ -147,7 +169,8 @@ def _nothing_to_measure(
     model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
     if all(is_front(view.camera, model) for view in views.values()):
         return PhotoProblem(
-            "front only", "Photographs from the front alone give widths, not relief.",
+            "front only",
+            "Photographs from the front alone give widths, not relief.",
             "Add two photographs looking down the neck, one along each outer string.",
         )
     return None
@@ -157,7 +180,8 @@ def _trouble(fitted: FittedNeck, stated: StatedNeck) -> PhotoProblem | None:
     """Reasons to refuse that show only after the joint fit."""
     if len(fitted.photos) > 1 and disagreeing(fitted.fit.fret_residual):
         return PhotoProblem(
-            "photographs disagree", "The photographs do not show the same neck, or one of them was edited.",
+            "photographs disagree",
+            "The photographs do not show the same neck, or one of them was edited.",
             "Use unedited photographs of one guitar, taken one after the other.",
         )
     return None
@@ -169,7 +193,11 @@ def _refused(
     rest = {i: refused_photo(view.name, problem) for i, view in views.items()}
     every = results | rest
     return Refused(
-        stated.scale_length_mm, stated.frets, problem.code, problem.reason, problem.advice,
+        stated.scale_length_mm,
+        stated.frets,
+        problem.code,
+        problem.reason,
+        problem.advice,
         tuple(every[i] for i in sorted(every)),
     )
 

@@ -67,50 +67,79 @@ def problem_of(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -
         return None
     if not trace.strip.front and angle < _LOW_DEG:
         return PhotoProblem(
-            "too low", f"The view is too low ({angle:.1f} degrees): frets hide one another.",
+            "too low",
+            f"The view is too low ({angle:.1f} degrees): frets hide one another.",
             "Hold the camera a hand's width higher above the strings and take it again.",
         )
     if _blur_mm(trace, camera, model) > _BLURRED_MM:
         return PhotoProblem(
-            "blurred", "The frets are too blurred to measure.",
+            "blurred",
+            "The frets are too blurred to measure.",
             "Step back, zoom in, tap on the middle of the neck to focus, and hold still.",
         )
     if seen < _LEAST_FRETS:
         return PhotoProblem(
-            "too few frets", f"Only {seen} frets can be made out, {_LEAST_FRETS} are needed.",
+            "too few frets",
+            f"Only {seen} frets can be made out, {_LEAST_FRETS} are needed.",
             "Show the whole fretted part, without hands or a capo on it, in even light.",
         )
     return PhotoProblem(
-        "glare", f"Only {100 * share:.0f} % of the frets' lengths can be made out against the board.",
+        "glare",
+        f"Only {100 * share:.0f} % of the frets' lengths can be made out against the board.",
         "Turn the guitar or the lamp so that the board does not mirror it, and take the picture again.",
     )
 
 
-def photo_flags(
-    trace: PhotoMeasurement, camera: CameraModel, model: NeckModel
-) -> tuple[Flag, ...]:
+def photo_flags(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> tuple[Flag, ...]:
     """What could be better about a photograph that was used."""
     flags = []
     angle = view_angle_deg(camera, middle_of(model))
     front = trace.strip.front
     if not front and angle < _LOW_DEG:
-        flags.append(Flag("too low", f"The view is low ({angle:.1f} degrees): far frets hide one another.",
-                          "A hand's width higher shows every fret."))
+        flags.append(
+            Flag(
+                "too low",
+                f"The view is low ({angle:.1f} degrees): far frets hide one another.",
+                "A hand's width higher shows every fret.",
+            )
+        )
     if not front and angle > _HIGH_DEG:
-        flags.append(Flag("too high", f"The view is high ({angle:.0f} degrees): relief shows less.",
-                          "Go lower, to 6 to 12 degrees above the strings."))
+        flags.append(
+            Flag(
+                "too high",
+                f"The view is high ({angle:.0f} degrees): relief shows less.",
+                "Go lower, to 6 to 12 degrees above the strings.",
+            )
+        )
     if _px_per_mm(camera, model) < _SMALL_PX_PER_MM:
-        flags.append(Flag("too small", "The neck is small in the picture.", "Zoom in or use the longer lens."))
+        flags.append(
+            Flag("too small", "The neck is small in the picture.", "Zoom in or use the longer lens.")
+        )
     if _blur_mm(trace, camera, model) > 0.6 * _BLURRED_MM:
-        flags.append(Flag("blurred", "Some frets are out of focus.",
-                          "Step back and zoom in: more of the neck is sharp from farther away."))
+        flags.append(
+            Flag(
+                "blurred",
+                "Some frets are out of focus.",
+                "Step back and zoom in: more of the neck is sharp from farther away.",
+            )
+        )
     hidden = np.flatnonzero(~seen_frets(trace)) + 1
     if len(hidden):
-        flags.append(Flag("frets hidden", f"Not seen well: fret {_list(hidden)}.",
-                          "Keep hands and straps off the neck; avoid hard reflections."))
+        flags.append(
+            Flag(
+                "frets hidden",
+                f"Not seen well: fret {_list(hidden)}.",
+                "Keep hands and straps off the neck; avoid hard reflections.",
+            )
+        )
     elif usable_share(trace) < _GLARE_USABLE:
-        flags.append(Flag("glare", "Parts of the frets do not stand out from the board.",
-                          "Turn the guitar or the lamp a little."))
+        flags.append(
+            Flag(
+                "glare",
+                "Parts of the frets do not stand out from the board.",
+                "Turn the guitar or the lamp a little.",
+            )
+        )
     return tuple(flags)
 
 
@@ -128,15 +157,23 @@ def neck_flags(kinds: Sequence[PhotoKind], widths_stated: bool) -> tuple[Flag, .
     """Flags of the whole set of photographs."""
     flags = []
     if "front" not in kinds and not widths_stated:
-        flags.append(Flag(
-            "no front photograph", "Without a photograph from the front the relief itself is poorly known; "
-            "the difference of the sides, twist and single frets are not affected.",
-            "Add one photograph from the front of the whole fretted part, or type in the two widths.",
-        ))
+        flags.append(
+            Flag(
+                "no front photograph",
+                "Without a photograph from the front the relief itself is poorly known; "
+                "the difference of the sides, twist and single frets are not affected.",
+                "Add one photograph from the front of the whole fretted part, or type in the two widths.",
+            )
+        )
     for kind in ("bass", "treble"):
         if kinds.count(kind) > 1 and not {"bass", "treble"} <= set(kinds):
-            flags.append(Flag("same string twice", f"Two photographs were taken along the {kind} side.",
-                              "Take one along each outer string."))
+            flags.append(
+                Flag(
+                    "same string twice",
+                    f"Two photographs were taken along the {kind} side.",
+                    "Take one along each outer string.",
+                )
+            )
     return tuple(flags)
 
 

@@ -16,7 +16,11 @@ Array = NDArray[np.float64]
 Side = Literal["bass", "treble"]
 PhotoKind = Literal["bass", "treble", "front"]
 Shape = Literal[
-    "straight", "forward bow", "back-bow", "S-curve", "cannot tell",
+    "straight",
+    "forward bow",
+    "back-bow",
+    "S-curve",
+    "cannot tell",
 ]
 
 

@@ -68,8 +68,13 @@ def curve_under_string(
     errors = neck[model.fret_error.start :, model.fret_error.start :]
     deviation_u = np.sqrt(np.einsum("ij,jk,ik->i", by_error, errors, by_error))
     return CurveUnderString(
-        gap, covariance, deviation, np.where(seen, deviation_u, np.inf), relief,
-        float(np.sqrt(covariance[at - 1, at - 1])), at,
+        gap,
+        covariance,
+        deviation,
+        np.where(seen, deviation_u, np.inf),
+        relief,
+        float(np.sqrt(covariance[at - 1, at - 1])),
+        at,
     )
 
 

@@ -17,13 +17,14 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
-from vision.fit.neck_model import NeckModel, fret_points, width_mm
+from vision.fit.neck_model import NeckModel, fret_points
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 _STUDENT_FREEDOM = 5.0
-_END_OFFSET_MM = 0.10
+END_UNKNOWNS = 4
+"""Per photograph: constant of either side, drift of either side (mm)."""
 STRING_UNKNOWNS = 4
 """Order: X at fret 1, X at the last fret, height there and there above the chord of the fret tops (mm)."""
 
@@ -63,13 +64,18 @@ class FretData:
 
 @dataclass(frozen=True, eq=False)
 class EndData:
-    """Ends of frets: fret, side (n,) (0 or 1), point (n, 2), unit tangent along the fret (n, 2), u (n,) px."""
+    """Ends of frets: fret, side (n,) (0 or 1), point (n, 2), unit tangent along the fret (n, 2), u (n,) px.
+
+    offset_u_mm, drift_u_mm: errors common to a side, constant and from the middle to either end of the neck.
+    """
 
     fret: Index
     side: Index
     point_px: Array
     tangent: Array
     u_px: Array
+    offset_u_mm: float
+    drift_u_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +102,7 @@ class PhotoData:
 
     @property
     def unknowns(self) -> int:
-        return CAMERA_PARAMETERS + self.frets.unknowns + 2 + len(self.string_offset_u_mm)
+        return CAMERA_PARAMETERS + self.frets.unknowns + END_UNKNOWNS + len(self.string_offset_u_mm)
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,7 +118,7 @@ class JointFit:
     end_residual: tuple[Array, ...]
     string_residual: tuple[Array, ...]
     tracing_error_mm: tuple[Array, ...]
-    end_offset_mm: tuple[Array, ...]
+    end_error_mm: tuple[Array, ...]
     cost: float
     converged: bool
 
@@ -151,12 +157,16 @@ class _Problem:
         for photo in self.photos:
             gap = _camera_gap(photo.camera, photo.camera_prior)
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
-            offsets = [photo.frets.unknowns_u_mm, np.full(2, _END_OFFSET_MM), photo.string_offset_u_mm]
+            ends = np.repeat([photo.ends.offset_u_mm, photo.ends.drift_u_mm], 2)
+            offsets = [photo.frets.unknowns_u_mm, ends, photo.string_offset_u_mm]
             sd.append(np.concatenate([photo.camera_u, *offsets]))
         scale = 1.0 / np.concatenate(sd)
         residual = (x - np.concatenate(mean)) * scale
         student = np.zeros(len(x))
         student[m.fret_error] = student[m.fret_roll] = 1.0
+        for photo, start in zip(self.photos, self.starts, strict=True):
+            # A side of ends or a string that was mistaken for another edge is an outlier as a whole.
+            student[start + CAMERA_PARAMETERS + photo.frets.unknowns : start + photo.unknowns] = 1.0
         return residual, np.diag(scale), student
 
     def _photo(self, x: Array, photo: PhotoData, start: int) -> tuple[Array, Array, Array]:
@@ -174,7 +184,9 @@ class _Problem:
         residual = np.concatenate([p[0] for p in parts])
         jacobian = np.vstack([p[1] for p in parts])
         jacobian[:, start : start + 3] = jacobian[:, start : start + 3] @ turn
-        student = np.concatenate([np.ones(len(parts[0][0])), np.ones(len(parts[1][0])), np.ones(len(parts[2][0]))])
+        student = np.concatenate(
+            [np.ones(len(parts[0][0])), np.ones(len(parts[1][0])), np.ones(len(parts[2][0]))]
+        )
         return residual, jacobian, student
 
     def _frets(
@@ -208,7 +220,8 @@ class _Problem:
         first = start + CAMERA_PARAMETERS + photo.frets.unknowns
         sign = np.where(data.side == 0, -1.0, 1.0)
         points, by_neck = fret_points(m, theta, data.fret, sign)
-        points[:, 0] += sign * x[first : first + 2][data.side]
+        place = 2.0 * m.twist_share[data.fret] - 1.0
+        points[:, 0] += sign * (x[first + data.side] + place * x[first + 2 + data.side])
         image, by_camera, by_point = project_with_derivatives(points, camera)
         weight = data.tangent / data.u_px[:, None]
         residual = np.sum(weight * (image - data.point_px), axis=1)
@@ -216,7 +229,9 @@ class _Problem:
         jacobian = np.zeros((len(residual), self.size))
         jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
         jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
-        jacobian[np.arange(len(residual)), first + data.side] = to_point[:, 0] * sign
+        every = np.arange(len(residual))
+        jacobian[every, first + data.side] = to_point[:, 0] * sign
+        jacobian[every, first + 2 + data.side] = to_point[:, 0] * sign * place
         return residual, jacobian
 
     def _strings(
@@ -226,7 +241,7 @@ class _Problem:
         lines = x[m.unknowns : m.unknowns + self.strings0.size].reshape(-1, STRING_UNKNOWNS)
         share = _share_along(lines[data.string], m, camera, data.point_px)
         points = string_points(m, lines[data.string], share)
-        first = start + CAMERA_PARAMETERS + photo.frets.unknowns + 2
+        first = start + CAMERA_PARAMETERS + photo.frets.unknowns + END_UNKNOWNS
         points[:, 0] += x[first : first + len(photo.string_offset_u_mm)][data.string]
         image, by_camera, by_point = project_with_derivatives(points, camera)
         weight = data.normal / data.u_px[:, None]
@@ -253,8 +268,14 @@ def string_points(model: NeckModel, lines: Array, share: Array) -> Array:
 
 
 def fit_jointly(
-    model: NeckModel, photos: tuple[PhotoData, ...], theta: Array, strings: Array, string_mean: Array,
-    string_u: Array, *, max_evaluations: int = 30,
+    model: NeckModel,
+    photos: tuple[PhotoData, ...],
+    theta: Array,
+    strings: Array,
+    string_mean: Array,
+    string_u: Array,
+    *,
+    max_evaluations: int = 80,
 ) -> JointFit:
     """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start."""
     problem = _Problem(model, photos, theta, strings, string_mean, string_u)
@@ -273,8 +294,16 @@ def fit_jointly(
     once(start)
     student = problem.student
     result = least_squares(
-        lambda x: once(x)[0], start, jac=lambda x: once(x)[1], loss=_student_loss(student), method="trf",
-        x_scale=_scales(problem), max_nfev=max_evaluations, xtol=1e-10, ftol=1e-9, gtol=1e-10,
+        lambda x: once(x)[0],
+        start,
+        jac=lambda x: once(x)[1],
+        loss=_student_loss(student),
+        method="trf",
+        x_scale=_scales(problem),
+        max_nfev=max_evaluations,
+        xtol=1e-10,
+        ftol=1e-9,
+        gtol=1e-10,
     )
     return _collect(problem, result.x, student, float(result.cost), bool(result.status > 0))
 
@@ -322,12 +351,20 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
         lanes.append(x[start + CAMERA_PARAMETERS : start + CAMERA_PARAMETERS + photo.frets.unknowns])
         first = start + CAMERA_PARAMETERS + photo.frets.unknowns
-        end_offset.append(x[first : first + 2])
+        end_offset.append(x[first : first + END_UNKNOWNS])
     return JointFit(
-        theta=x[: m.unknowns], strings=x[m.unknowns : neck].reshape(-1, STRING_UNKNOWNS),
-        cameras=tuple(cameras), camera_u=tuple(camera_u), covariance=covariance[:neck, :neck],
-        fret_residual=tuple(frets), end_residual=tuple(ends), string_residual=tuple(strings),
-        tracing_error_mm=tuple(lanes), end_offset_mm=tuple(end_offset), cost=cost, converged=converged,
+        theta=x[: m.unknowns],
+        strings=x[m.unknowns : neck].reshape(-1, STRING_UNKNOWNS),
+        cameras=tuple(cameras),
+        camera_u=tuple(camera_u),
+        covariance=covariance[:neck, :neck],
+        fret_residual=tuple(frets),
+        end_residual=tuple(ends),
+        string_residual=tuple(strings),
+        tracing_error_mm=tuple(lanes),
+        end_error_mm=tuple(end_offset),
+        cost=cost,
+        converged=converged,
     )
 
 
@@ -343,10 +380,13 @@ def _camera_gap(camera: CameraModel, prior: CameraModel) -> Array:
 def _share_along(lines: Array, model: NeckModel, camera: CameraModel, seen_px: Array) -> Array:
     """Share along each string whose image is nearest to the seen point (two Newton steps on the projection)."""
     share = np.full(len(lines), 0.5)
-    span = np.column_stack([
-        lines[:, 1] - lines[:, 0], lines[:, 3] - lines[:, 2],
-        np.full(len(lines), model.z_mm[-1] - model.z_mm[0]),
-    ])
+    span = np.column_stack(
+        [
+            lines[:, 1] - lines[:, 0],
+            lines[:, 3] - lines[:, 2],
+            np.full(len(lines), model.z_mm[-1] - model.z_mm[0]),
+        ]
+    )
     for _ in range(6):
         image, _, by_point = project_with_derivatives(string_points(model, lines, share), camera)
         motion = np.einsum("nij,nj->ni", by_point, span)
@@ -361,5 +401,3 @@ def _left_jacobian(w: Array) -> Array:
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     jacobian: Array = np.eye(3) + cross / 2.0 + cross @ cross / 6.0
     return jacobian
-
-

@@ -154,7 +154,9 @@ def surface_points(model: NeckModel, theta: Array, z_mm: Array, lateral: Array) 
     return np.stack([x, middle + x * roll - curvature * x**2 / 2.0, z], axis=-1)
 
 
-def _bridge_modes(z: Array, long_part: float, short_part: float, smallest: float = _SMALLEST_MODE_MM) -> Array:
+def _bridge_modes(
+    z: Array, long_part: float, short_part: float, smallest: float = _SMALLEST_MODE_MM
+) -> Array:
     """Principal modes (N, M) of the process held at zero at both ends, each scaled to prior sd 1."""
     distance = np.abs(z[:, None] - z[None, :])
     kernel = long_part**2 * _matern52(distance / _BOW_LENGTH_MM)

@@ -58,7 +58,9 @@ def trace_and_fit(
             traces.append(measure_photo(view.crop, camera, model, theta, strings, radius, blur))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         photos = tuple(
-            PhotoData(camera, view.prior, view.prior_u, t.frets, t.ends, t.string_data, centre_offset_u_mm(radius))
+            PhotoData(
+                camera, view.prior, view.prior_u, t.frets, t.ends, t.string_data, centre_offset_u_mm(radius)
+            )
             for view, camera, t in zip(views, cameras, traces, strict=True)
         )
         fit = fit_jointly(model, photos, theta, strings, string_mean, string_u)

@@ -26,12 +26,19 @@ def camera_prior(
     centre = np.array([(width - 1) / 2.0, (height - 1) / 2.0])
     k1_u = _CORNER_DISTORTION / (0.5 * diagonal / focal) ** 2
     centre_u = _CENTRE_SHARE * max(width, height)
-    u = np.array([10.0] * 3 + [1e5] * 3 + [focal_relative_u if known else _FOCAL_FREE_U, k1_u, centre_u, centre_u])
+    u = np.array(
+        [10.0] * 3 + [1e5] * 3 + [focal_relative_u if known else _FOCAL_FREE_U, k1_u, centre_u, centre_u]
+    )
     return CameraModel(np.eye(3), np.zeros(3), focal, 0.0, centre), u
 
 
 def start_camera(
-    prior: CameraModel, focal_known: bool, diagonal_px: float, fret_ends_px: Array, model: NeckModel, theta: Array
+    prior: CameraModel,
+    focal_known: bool,
+    diagonal_px: float,
+    fret_ends_px: Array,
+    model: NeckModel,
+    theta: Array,
 ) -> tuple[CameraModel, float]:
     """Pose (and focal length when unknown) that best explains located fret ends (N, 2, 2); and its rms, px.
 
@@ -42,11 +49,15 @@ def start_camera(
     if fret_ends_px.shape != (model.frets, 2, 2):
         raise ValueError(f"fret_ends_px={fret_ends_px.shape} must be ({model.frets}, 2, 2)")
     frets = np.arange(model.frets)
-    points = np.concatenate([fret_points(model, theta, frets, np.full(model.frets, s))[0] for s in (-1.0, 1.0)])
+    points = np.concatenate(
+        [fret_points(model, theta, frets, np.full(model.frets, s))[0] for s in (-1.0, 1.0)]
+    )
     seen = np.concatenate([fret_ends_px[:, 0], fret_ends_px[:, 1]])
-    focals = [prior.focal_px] if focal_known else [
-        mm * diagonal_px / _FULL_FRAME_DIAGONAL_MM for mm in _EQUIVALENT_MM
-    ]
+    focals = (
+        [prior.focal_px]
+        if focal_known
+        else [mm * diagonal_px / _FULL_FRAME_DIAGONAL_MM for mm in _EQUIVALENT_MM]
+    )
     best: tuple[CameraModel, float] | None = None
     for focal in focals:
         for first in _planar_poses(points, seen, focal, prior.centre_px):
@@ -99,5 +110,3 @@ def _refine(first: CameraModel, points: Array, seen: Array, focal_known: bool) -
         camera = camera.stepped(step)
     image, _ = project(points, camera)
     return camera, float(np.sqrt(np.mean((image - seen) ** 2) * 2.0))
-
-

@@ -68,7 +68,9 @@ def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: f
     return spread
 
 
-def blur_matrix(rows: Array, fine_rows: Array, px_per_row: float, depth_m: Array, blur: Blur) -> sparse.csr_matrix:
+def blur_matrix(
+    rows: Array, fine_rows: Array, px_per_row: float, depth_m: Array, blur: Blur
+) -> sparse.csr_matrix:
     """Sparse (rows x fine rows) operator from the sharp signal to the photographed one; each row sums to 1."""
     step = float(fine_rows[1] - fine_rows[0])
     disc = blur.disc_px(depth_m)[:, None] / px_per_row

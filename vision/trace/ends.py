@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 Tables = NDArray[np.float32]
 
 CROWN_HEIGHT_MM, _HALF_CROWN_MM = 1.05, 1.2
-SIDE_OFFSET_U_MM = 0.09
+SIDE_OFFSET_U_MM = 0.10
 """What remains unknown of a side as a whole, the same for all its frets."""
 SIDE_SLOPE_U_MM = 0.045
 """What remains unknown of its slope: mm over 200 mm along the neck."""
@@ -50,6 +50,7 @@ _CLIPPED = 0.93  # linear light above which the sensor may have been saturated
 _CORRELATED = 4.0  # neighbouring samples share blur and interpolation
 _MASK_PX = 1.2  # as in vision.trace.blur
 _MOST_U_MM = 0.15
+_FRET_U_MM = 0.035
 _MOST_OBLIQUE = 0.45
 _LEAST_EXPLAINED = 0.7
 _LEAST_SAMPLES = 60
@@ -59,7 +60,7 @@ _LEAST_SAMPLES = 60
 class EndFit:
     """offset_mm, offset_u_mm : (N, 2) found minus predicted end, positive outwards; NaN u where not usable.
 
-    offset_u_mm covers what changes along a side (noise and SIDE_SLOPE_U_MM), not SIDE_OFFSET_U_MM.
+    offset_u_mm covers single ends; SIDE_OFFSET_U_MM and SIDE_SLOPE_U_MM are common to a side and come on top.
     bevel, edge_mm : (2,) tangent of the bevel from upright and distance of the board's edge from the feet.
     """
 
@@ -87,7 +88,13 @@ class _Side:
     """
 
     def __init__(
-        self, crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, blur: Blur, front: bool,
+        self,
+        crop: LightCrop,
+        camera: CameraModel,
+        model: NeckModel,
+        theta: Array,
+        blur: Blur,
+        front: bool,
         side: int,
     ) -> None:
         self.front, self.frets, self.z_mm = front, model.frets, model.z_mm
@@ -150,10 +157,16 @@ class _Side:
             inside = _covered((top - self.v) / _STEP_V_MM) * _covered((self.v - bottom) / _STEP_V_MM)
             fine = _hats(self.v, np.linspace(bottom, top, _CROWN_KNOTS)) * inside
             cover = [_covered((e[:, None] - self.s) / _STEP_S_MM) for e in (crown, face, edge)]
-            drawn.append(np.concatenate([
-                fine[:, :, None] * cover[0], coarse[:, :, None] * (inside[:, None] * cover[1]),
-                coarse[:, :, None] * cover[2], (inside[:, None] * (cover[1] - cover[0]))[None],
-            ]))
+            drawn.append(
+                np.concatenate(
+                    [
+                        fine[:, :, None] * cover[0],
+                        coarse[:, :, None] * (inside[:, None] * cover[1]),
+                        coarse[:, :, None] * cover[2],
+                        (inside[:, None] * (cover[1] - cover[0]))[None],
+                    ]
+                )
+            )
         sharp = np.array(drawn, dtype=np.float32)
         blurred = fft.irfft2(fft.rfft2(sharp) * transfer[:, None], s=sharp.shape[-2:])
         return np.ascontiguousarray(blurred[:, :, self.rows])
@@ -255,9 +268,7 @@ class _Side:
             line = line + step_all[self.frets : -2]
             edge = float(np.clip(edge + np.clip(step_all[-2], -0.1, 0.1), 0.0, _MOST_EDGE_MM))
             slope = float(np.clip(slope + np.clip(step_all[-1], -0.1, 0.1), *_SLOPE_RANGE))
-        # Taken as independent, this much for each fret leaves the side's slope as uncertain as it is.
-        spread = float(np.sqrt(np.sum(((self.z_mm - self.z_mm.mean()) / 200.0) ** 2)))
-        sigma: Array = np.hypot(np.sqrt(np.diag(covariance)[: self.frets]), SIDE_SLOPE_U_MM * spread)
+        sigma: Array = np.hypot(np.sqrt(np.diag(covariance)[: self.frets]), _FRET_U_MM)
         sigma[~self._usable(window, residual, own)] = np.nan
         if edge >= _MOST_EDGE_MM or slope in _SLOPE_RANGE:
             sigma[:] = np.nan  # stopped at a bound: something else than the bevels was followed
@@ -351,7 +362,12 @@ def _robust_noise(residual: Array, window: Array) -> Array:
 
 
 def _assemble(
-    hessian: Array, gradient: Array, design: Array, tension: Array, deviation: Array, edge: float,
+    hessian: Array,
+    gradient: Array,
+    design: Array,
+    tension: Array,
+    deviation: Array,
+    edge: float,
     slope: float,
 ) -> tuple[Array, Array]:
     """Normal equations of all feet, their line (2), the edge's distance and the slope."""

@@ -9,7 +9,7 @@ from vision.fit.camera import CameraModel, project, project_with_derivatives
 from vision.fit.joint import EndData, FretData, StringData
 from vision.fit.neck_model import NeckModel, fret_points
 from vision.trace.blur import Blur
-from vision.trace.ends import find_ends
+from vision.trace.ends import SIDE_OFFSET_U_MM, SIDE_SLOPE_U_MM, find_ends
 from vision.trace.profile import LaneGeometry, ProfileFit, fit_profiles
 from vision.trace.string_profile import StringCentre, refine_string
 from vision.trace.strings import StringLine, find_strings, string_mask
@@ -24,7 +24,7 @@ _LEAST_OPEN_SHARE = 0.25  # of a lane's columns free of strings, in a row
 _MOST_SHIFT_U_MM = 0.12
 _CROWN_TOP_RADIUS_MM = 1.2
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
-_END_FLOOR_PX = 3.0
+_END_FLOOR_PX = 0.1
 _STRING_FLOOR_PX = 0.13
 _MATCH_MM = 2.5  # strings stand 6 to 11 mm apart
 _LEAST_EXPLAINED = 0.3
@@ -48,8 +48,13 @@ class PhotoMeasurement:
 
 
 def measure_photo(
-    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, string_lines: Array,
-    radius_mm: Array, blur: Blur | None,
+    crop: LightCrop,
+    camera: CameraModel,
+    model: NeckModel,
+    theta: Array,
+    string_lines: Array,
+    radius_mm: Array,
+    blur: Blur | None,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
@@ -63,14 +68,18 @@ def measure_photo(
     shift = None
     if blur is None:
         combined, weight = _combine(signals, weights)
-        start = fit_profiles(combined, weight, geometry, _search_blur(combined, weight, geometry), iterations=5)
+        start = fit_profiles(
+            combined, weight, geometry, _search_blur(combined, weight, geometry), iterations=5
+        )
         blur, shift = start.blur, np.repeat(start.shift_mm, LANES, axis=0)
     profile = fit_profiles(signals, weights, geometry, blur, shift_mm=shift, iterations=4)
     by_fret = np.argsort(strip.order)
     usable = _usable(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
     ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
-    string_data = _string_data(crop, strings, string_lines, radius_mm, camera, model, profile.blur)
+    string_data = _string_data(
+        crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=shift is None
+    )
     return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur)
 
 
@@ -117,11 +126,23 @@ def _geometry(strip: Strip, camera: CameraModel, model: NeckModel) -> LaneGeomet
         # Both flanks of a crown are seen: the anchor is its far foot, so that everything lies in front of it.
         far_foot = strip.top_row + 1.6 * np.abs(strip.rows_per_mm)
         return LaneGeometry(
-            far_foot, np.abs(strip.rows_per_mm), strip.depth_m, strip.px_per_row, _normalised(angle),
-            _normalised(z), crown_mm=3.4, near_mm=4.5, beyond_mm=0.8,
+            far_foot,
+            np.abs(strip.rows_per_mm),
+            strip.depth_m,
+            strip.px_per_row,
+            _normalised(angle),
+            _normalised(z),
+            crown_mm=3.4,
+            near_mm=4.5,
+            beyond_mm=0.8,
         )
     return LaneGeometry(
-        strip.top_row, strip.rows_per_mm, strip.depth_m, strip.px_per_row, _normalised(angle), _normalised(z),
+        strip.top_row,
+        strip.rows_per_mm,
+        strip.depth_m,
+        strip.px_per_row,
+        _normalised(angle),
+        _normalised(z),
         tangent=tangent,
     )
 
@@ -155,13 +176,18 @@ def _usable(profile: ProfileFit, open_share: Array, strip: Strip) -> NDArray[np.
     row = np.clip(np.round(strip.top_row).astype(int), 0, open_share.shape[1] - 1)
     good = (profile.similarity > _LEAST_SIMILARITY) & (open_share[:, row] >= _LEAST_OPEN_SHARE)
     good &= profile.shift_u_mm < _MOST_SHIFT_U_MM
-    good &= profile.contrast > 2.0 * profile.residual[:, None]
+    good &= profile.contrast > profile.residual[:, None]
     return np.asarray(good)
 
 
 def _fret_data(
-    strip: Strip, camera: CameraModel, model: NeckModel, theta: Array, profile: ProfileFit,
-    by_fret: NDArray[np.int64], usable: NDArray[np.bool_],
+    strip: Strip,
+    camera: CameraModel,
+    model: NeckModel,
+    theta: Array,
+    profile: ProfileFit,
+    by_fret: NDArray[np.int64],
+    usable: NDArray[np.bool_],
 ) -> FretData:
     fret, lane = np.nonzero(usable)
     lateral = lane_centres()[lane]
@@ -181,8 +207,16 @@ def _fret_data(
     px_per_mm = np.abs(np.sum(motion * normal, axis=1))
     u_px = np.hypot(sigma_mm * px_per_mm, _FLOOR_PX)
     return FretData(
-        fret, lane, lateral, image + shift[:, None] * motion, normal, u_px, lift, strip.direction_mm,
-        *(_FRONT_ERRORS_U_MM if strip.front else _LOW_ERRORS_U_MM), LANES,
+        fret,
+        lane,
+        lateral,
+        image + shift[:, None] * motion,
+        normal,
+        u_px,
+        lift,
+        strip.direction_mm,
+        *(_FRONT_ERRORS_U_MM if strip.front else _LOW_ERRORS_U_MM),
+        LANES,
     )
 
 
@@ -210,33 +244,53 @@ def _end_data(
     good = np.isfinite(u_px) & (np.abs(offset) < 0.9)
     tangent = motion / per_mm[:, None]
     return EndData(
-        fret[good], side[good], (image + offset[:, None] * motion)[good], tangent[good], u_px[good]
+        fret[good],
+        side[good],
+        (image + offset[:, None] * motion)[good],
+        tangent[good],
+        u_px[good],
+        SIDE_OFFSET_U_MM,
+        SIDE_SLOPE_U_MM * 0.5 * float(model.z_mm[-1] - model.z_mm[0]) / 200.0,
     )
 
 
 def _string_data(
-    crop: LightCrop, strings: tuple[StringLine, ...], expected: Array, radius_mm: Array, camera: CameraModel,
-    model: NeckModel, blur: Blur,
+    crop: LightCrop,
+    strings: tuple[StringLine, ...],
+    expected: Array,
+    radius_mm: Array,
+    camera: CameraModel,
+    model: NeckModel,
+    blur: Blur,
+    trust_model: bool,
 ) -> StringData:
     """Refined centre lines of the strings that were found where the current model expects one."""
     index, points, normals, u = [], [], [], []
-    for string, centre in _matched(crop, strings, expected, radius_mm, camera, model, blur):
+    for string, centre in _matched(crop, strings, expected, radius_mm, camera, model, blur, trust_model):
         index += [string] * 3
         points.append(centre.points_px)
         normals += [centre.normal] * 3
         u.append(np.hypot(centre.u_px, _STRING_FLOOR_PX))
     count = len(index)
     return StringData(
-        np.array(index, dtype=np.int64), np.array(points).reshape(count, 2),
-        np.array(normals).reshape(count, 2), np.array(u).reshape(count),
+        np.array(index, dtype=np.int64),
+        np.array(points).reshape(count, 2),
+        np.array(normals).reshape(count, 2),
+        np.array(u).reshape(count),
     )
 
 
 def _matched(
-    crop: LightCrop, strings: tuple[StringLine, ...], expected: Array, radius_mm: Array, camera: CameraModel,
-    model: NeckModel, blur: Blur,
+    crop: LightCrop,
+    strings: tuple[StringLine, ...],
+    expected: Array,
+    radius_mm: Array,
+    camera: CameraModel,
+    model: NeckModel,
+    blur: Blur,
+    trust_model: bool,
 ) -> list[tuple[int, StringCentre]]:
-    """Each expected string with the found line nearest to it, if near enough and not nearer to another."""
+    """Each expected string with the found line nearest to it; with none near, where the fitted model has it."""
     z = model.z_mm[[0, -1]]
     matched = []
     for string, line in enumerate(expected):
@@ -249,16 +303,24 @@ def _matched(
             miss = float(np.max(np.abs((image - origin) @ normal) / px_per_mm))
             if miss < least:
                 best, least = candidate, miss
-        if best is None:
+        if best is not None:
+            normal, origin = _line_of(best.points_px)
+            along = np.array([normal[1], -normal[0]])
+            reach = (image - origin) @ along
+            seen = (best.points_px - origin) @ along
+            start = origin + np.clip(reach, seen.min(), seen.max())[:, None] * along
+        elif trust_model:
+            start = image
+        else:
             continue
-        normal, origin = _line_of(best.points_px)
-        along = np.array([normal[1], -normal[0]])
-        reach = (image - origin) @ along
-        seen = (best.points_px - origin) @ along
-        reach = np.clip(reach, seen.min(), seen.max())
-        start = origin + reach[:, None] * along
         centre = refine_string(
-            crop, start, px_per_mm, depth / 1000.0, blur, float(radius_mm[string]), 0.12 * float(radius_mm[string])
+            crop,
+            start,
+            px_per_mm,
+            depth / 1000.0,
+            blur,
+            float(radius_mm[string]),
+            0.12 * float(radius_mm[string]),
         )
         if centre is not None and centre.explained > _LEAST_EXPLAINED:
             matched.append((string, centre))

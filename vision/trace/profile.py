@@ -109,8 +109,15 @@ class _Basis:
 
 
 def fit_profiles(
-    signals: Array, weights: Array, geometry: LaneGeometry, blur: Blur, *, shift_mm: Array | None = None,
-    iterations: int = 6, fit_blur: bool = True, shift_prior_mm: float = 0.3,
+    signals: Array,
+    weights: Array,
+    geometry: LaneGeometry,
+    blur: Blur,
+    *,
+    shift_mm: Array | None = None,
+    iterations: int = 6,
+    fit_blur: bool = True,
+    shift_prior_mm: float = 0.3,
 ) -> ProfileFit:
     """Fit template, fret shifts and the shared blur to lane signals.
 
@@ -145,7 +152,9 @@ def fit_profiles(
         for lane in lanes:
             system, gradient = _normal_equations(lane, basis, geometry, operator, steps, shift_prior_mm)
             own = basis.total + frets
-            solved = np.linalg.solve(system[:own, :own], np.column_stack([gradient[:own], system[:own, own:]]))
+            solved = np.linalg.solve(
+                system[:own, :own], np.column_stack([gradient[:own], system[:own, own:]])
+            )
             if steps:
                 coupling = system[:own, own:]
                 reduced_h = reduced_h + system[own:, own:] - coupling.T @ solved[:, 1:]
@@ -179,8 +188,12 @@ def _blur_steps(basis: _Basis, geometry: LaneGeometry, blur: Blur) -> list[tuple
 
 
 def _normal_equations(
-    lane: _Lane, basis: _Basis, geometry: LaneGeometry, operator: sparse.csr_matrix,
-    steps: list[tuple[sparse.csr_matrix, float]], shift_prior_mm: float,
+    lane: _Lane,
+    basis: _Basis,
+    geometry: LaneGeometry,
+    operator: sparse.csr_matrix,
+    steps: list[tuple[sparse.csr_matrix, float]],
+    shift_prior_mm: float,
 ) -> tuple[Array, Array]:
     scene = _Scene(lane.shift, basis, geometry)
     design = (operator @ scene.design).toarray()
@@ -296,9 +309,7 @@ class _Scene:
         return (slide + edge).tocsr()
 
 
-def _unforeshorten(
-    depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None
-) -> tuple[Array, Array]:
+def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None) -> tuple[Array, Array]:
     """Depth below the top as it would appear at the mean view angle, and its derivative.
 
     A point of the crown y below its top and x nearer to the camera appears y + x tan(a) below it, so the lower
@@ -321,11 +332,17 @@ def _unforeshorten(
 
 
 def _scatter(
-    spline: sparse.spmatrix, rows: NDArray[np.int64], total_rows: int, covariates: Array,
-    hats: Array, hat_rows: NDArray[np.int64],
+    spline: sparse.spmatrix,
+    rows: NDArray[np.int64],
+    total_rows: int,
+    covariates: Array,
+    hats: Array,
+    hat_rows: NDArray[np.int64],
 ) -> sparse.csr_matrix:
     """Place spline rows (times each covariate) and background rows into a (total_rows x unknowns) matrix."""
-    place = sparse.csr_matrix((np.ones(len(rows)), (rows, np.arange(len(rows)))), shape=(total_rows, len(rows)))
+    place = sparse.csr_matrix(
+        (np.ones(len(rows)), (rows, np.arange(len(rows)))), shape=(total_rows, len(rows))
+    )
     blocks = [place @ sparse.diags(covariates[:, part]) @ spline for part in range(covariates.shape[1])]
     background = np.zeros((total_rows, len(_BEYOND_MM)))
     background[hat_rows] = hats
@@ -371,9 +388,7 @@ def _inside(depth: Array, knots: Array) -> Array:
     return np.clip(depth, knots[0], knots[-1] - 1e-9)
 
 
-def _collect(
-    lanes: list[_Lane], basis: _Basis, geometry: LaneGeometry, blur: Blur, rows: int
-) -> ProfileFit:
+def _collect(lanes: list[_Lane], basis: _Basis, geometry: LaneGeometry, blur: Blur, rows: int) -> ProfileFit:
     frets = len(geometry.top_row)
     similarity = np.full((len(lanes), frets), np.nan)
     contrast = np.full((len(lanes), frets), np.nan)
@@ -392,8 +407,13 @@ def _collect(
                 contrast[index, fret] = np.std(lane.model[near])
     sigma = np.array([np.sqrt(np.diag(lane.covariance)) for lane in lanes if lane.covariance is not None])
     return ProfileFit(
-        shift_mm=np.array([lane.shift for lane in lanes]), shift_u_mm=sigma, similarity=similarity,
-        residual=residual, blur=blur, model=model, contrast=contrast,
+        shift_mm=np.array([lane.shift for lane in lanes]),
+        shift_u_mm=sigma,
+        similarity=similarity,
+        residual=residual,
+        blur=blur,
+        model=model,
+        contrast=contrast,
     )
 
 

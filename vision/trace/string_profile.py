@@ -42,7 +42,12 @@ class StringCentre:
 
 
 def refine_string(
-    crop: LightCrop, ends_px: Array, px_per_mm: Array, depth_m: Array, blur: Blur, radius_mm: float,
+    crop: LightCrop,
+    ends_px: Array,
+    px_per_mm: Array,
+    depth_m: Array,
+    blur: Blur,
+    radius_mm: float,
     radius_u_mm: float,
 ) -> StringCentre | None:
     """Fit one string. ends_px (2, 2): the line so far; px_per_mm, depth_m (2,): scale and depth at its ends.
@@ -84,7 +89,13 @@ class _Band:
     """Working state of one string's fit; lives only inside refine_string."""
 
     def __init__(
-        self, light: Array, inside: NDArray[np.bool_], offset: Array, share: Array, scale: Array, blur: Blur,
+        self,
+        light: Array,
+        inside: NDArray[np.bool_],
+        offset: Array,
+        share: Array,
+        scale: Array,
+        blur: Blur,
         disc: Array,
     ) -> None:
         self.light, self.inside, self.share, self.scale = light, inside, share, scale
@@ -93,7 +104,10 @@ class _Band:
         self.operators = []
         for radius in disc:
             spread = line_spread(
-                self.fine[None, :] - offset[:, None], np.full((len(offset), 1), radius), sigma, blur.sharpening
+                self.fine[None, :] - offset[:, None],
+                np.full((len(offset), 1), radius),
+                sigma,
+                blur.sharpening,
             )
             self.operators.append(spread / spread.sum(axis=1, keepdims=True))
         self.form = np.column_stack([1 - share, share, 4 * share * (1 - share)])
@@ -167,7 +181,9 @@ def _sharp_bases(fine: Array, centre: float, half_px: float, tau: float) -> tupl
     right = np.clip((fine - centre - half_px) / _FINE_PX + 0.5, 0.0, 1.0)
     band = 1.0 - left - right
     knots = np.linspace(-1.0, 1.0, _SHADES)
-    hats = np.clip(1.0 - np.abs(np.clip(across, -1.0, 1.0)[:, None] - knots) / (knots[1] - knots[0]), 0.0, 1.0)
+    hats = np.clip(
+        1.0 - np.abs(np.clip(across, -1.0, 1.0)[:, None] - knots) / (knots[1] - knots[0]), 0.0, 1.0
+    )
     shade = hats * band[:, None]
     ground = np.column_stack([left, right, (fine - centre) * (left + right) * 0.2])
     return np.hstack([shade, shade * tau]), ground

@@ -43,9 +43,7 @@ class StringLine:
     width_px: float
 
 
-def find_strings(
-    strip: Strip, camera: CameraModel, model: NeckModel, theta: Array
-) -> tuple[StringLine, ...]:
+def find_strings(strip: Strip, camera: CameraModel, model: NeckModel, theta: Array) -> tuple[StringLine, ...]:
     """All strings of a strip, from side -1 to side +1."""
     contrast = _contrast(strip)
     score_map, near_columns, far_columns, rows, share = _score_lines(strip, contrast)
@@ -60,9 +58,7 @@ def find_strings(
         line = _refine(strip, contrast, near + (far - near) * share, rows, score, camera, model, theta)
         if line is not None:
             lines.append(line)
-        closeness = np.minimum(
-            np.abs(near_columns[:, None] - near), np.abs(far_columns[None, :] - far)
-        )
+        closeness = np.minimum(np.abs(near_columns[:, None] - near), np.abs(far_columns[None, :] - far))
         crossing = (near_columns[:, None] - near) * (far_columns[None, :] - far) < 0
         score_map[(closeness < _SEPARATION) | crossing] = -np.inf
         if not np.isfinite(score_map.max()):
@@ -70,7 +66,9 @@ def find_strings(
     return tuple(sorted(lines, key=lambda line: line.lateral_near + line.lateral_far))
 
 
-def string_mask(strip: Strip, lines: tuple[StringLine, ...], margin_columns: float = 2.0) -> NDArray[np.bool_]:
+def string_mask(
+    strip: Strip, lines: tuple[StringLine, ...], margin_columns: float = 2.0
+) -> NDArray[np.bool_]:
     """(rows, columns) True where a string, widened by a margin, covers the strip."""
     columns = np.arange(strip.light.shape[1], dtype=np.float64)
     mask = np.zeros(strip.light.shape, dtype=bool)
@@ -109,8 +107,14 @@ def _score_lines(strip: Strip, contrast: Array) -> tuple[Array, Array, Array, ND
 
 
 def _refine(
-    strip: Strip, contrast: Array, path: Array, rows: NDArray[np.int64], score: float, camera: CameraModel,
-    model: NeckModel, theta: Array,
+    strip: Strip,
+    contrast: Array,
+    path: Array,
+    rows: NDArray[np.int64],
+    score: float,
+    camera: CameraModel,
+    model: NeckModel,
+    theta: Array,
 ) -> StringLine | None:
     """Centroids along a candidate, a robust image line through them, and its way through the strip."""
     columns = contrast.shape[1]
@@ -139,9 +143,7 @@ def _refine(
     width = 2.5 * float(np.median(spread)) / float(np.median(strip.columns_per_px[at]))
     near_row, far_row = int(rows[0]), int(rows[-1])
     lateral_of = np.interp(column[[near_row, far_row]], np.arange(columns), strip.lateral)
-    return StringLine(
-        column, image[keep], float(lateral_of[0]), float(lateral_of[1]), score, max(width, 2.0)
-    )
+    return StringLine(column, image[keep], float(lateral_of[0]), float(lateral_of[1]), score, max(width, 2.0))
 
 
 def _robust_line(points: Array) -> NDArray[np.bool_]:

@@ -100,7 +100,12 @@ def is_front(camera: CameraModel, model: NeckModel) -> bool:
 
 
 def make_strip(
-    crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, *, row_px: float = 0.9,
+    crop: LightCrop,
+    camera: CameraModel,
+    model: NeckModel,
+    theta: Array,
+    *,
+    row_px: float = 0.9,
     columns: int = 224,
 ) -> Strip:
     """Resample a photograph along the current model."""
@@ -125,20 +130,34 @@ def make_strip(
     ascending = z[-1] > z[0]
     order = np.arange(model.frets) if ascending else np.arange(model.frets)[::-1]
     row_index = np.arange(rows, dtype=np.float64)
-    find_row = (lambda at: np.interp(at, z, row_index)) if ascending else (
-        lambda at: np.interp(at, z[::-1], row_index[::-1])
+    find_row = (
+        (lambda at: np.interp(at, z, row_index))
+        if ascending
+        else (lambda at: np.interp(at, z[::-1], row_index[::-1]))
     )
     tops, _ = fret_points(model, theta, order, np.zeros(model.frets))
     return Strip(
-        light=light, z_mm=z, depth_m=depth.reshape(rows, columns)[:, columns // 2] / 1000.0, lateral=lateral,
-        order=order, top_row=find_row(model.z_mm[order]),
+        light=light,
+        z_mm=z,
+        depth_m=depth.reshape(rows, columns)[:, columns // 2] / 1000.0,
+        lateral=lateral,
+        order=order,
+        top_row=find_row(model.z_mm[order]),
         rows_per_mm=_rows_per_mm(tops, direction, camera, model, theta, px_per_row, ascending),
-        px_per_row=px_per_row, direction_mm=direction, front=front, columns_per_px=(columns - 1) / across_px,
+        px_per_row=px_per_row,
+        direction_mm=direction,
+        front=front,
+        columns_per_px=(columns - 1) / across_px,
     )
 
 
 def _rows_per_mm(
-    tops: Array, direction: Array, camera: CameraModel, model: NeckModel, theta: Array, px_per_row: float,
+    tops: Array,
+    direction: Array,
+    camera: CameraModel,
+    model: NeckModel,
+    theta: Array,
+    px_per_row: float,
     ascending: bool,
 ) -> Array:
     """How many rows a feature moves towards the far end per mm of shift, at the neck's middle."""

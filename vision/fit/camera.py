@@ -86,7 +86,7 @@ def rotation_matrix(vector: Array) -> Array:
     """Rodrigues' formula: rotation by |vector| rad about vector."""
     angle = float(np.linalg.norm(vector))
     if angle < 1e-12:
-        return np.eye(3) + _cross_matrices(np.asarray(vector, dtype=np.float64)[None])[0]
+        return np.asarray(np.eye(3) + _cross_matrices(np.asarray(vector, dtype=np.float64)[None])[0])
     axis = _cross_matrices(np.asarray(vector, dtype=np.float64)[None] / angle)[0]
     turn: Array = np.eye(3) + np.sin(angle) * axis + (1.0 - np.cos(angle)) * axis @ axis
     return turn

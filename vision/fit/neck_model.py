@@ -79,7 +79,7 @@ class NeckModel:
 
     @property
     def unknowns(self) -> int:
-        return self.fret_roll.stop
+        return int(self.fret_roll.stop)
 
     @property
     def twist_share(self) -> Array:

@@ -1,5 +1,6 @@
 """Everything measured in one photograph for the current model: strip, strings, fret tops, fret ends."""
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,7 +94,7 @@ def _lane_signals(strip: Strip, mask: NDArray[np.bool_]) -> tuple[Array, Array, 
     """Trimmed mean light per lane and row, its weight, and the share of columns left; each (LANES, rows)."""
     edges = np.linspace(-_LANE_REACH, _LANE_REACH, LANES + 1)
     signals, weights, shares = [], [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         inside = (strip.lateral >= low) & (strip.lateral < high)
         light = np.where(mask[:, inside], np.nan, strip.light[:, inside]).astype(np.float64)
         ordered = np.sort(light, axis=1)  # NaN last

@@ -9,7 +9,8 @@ function of the depth below the fret's top alone,
 where the crown template T is one curve for the whole lane (crown height, width and the lights it mirrors are
 the same for every fret), free to change slowly with a covariate `a` (the view angle) and, below the crown,
 with the place on the board. A change of the template that amounts to a shift is held near zero: it could not be
-told from frets that drift, and would tilt one lane against another (a false twist). Nearer frets cover what is behind them, so merged far frets are modelled too.
+told from frets that drift, and would tilt one lane against another (a false twist). Nearer frets cover what is
+behind them, so merged far frets are modelled too.
 The sharp signal is blurred by vision.trace.blur and compared with the photograph in linear light. Unknown are
 the template (cubic B-splines, linear), one shift per fret and lane, and the blur, which all lanes share.
 Gauss-Newton with Cauchy weights; inlays and dirt are outvoted rather than modelled.
@@ -43,9 +44,9 @@ class LaneGeometry:
     (or, seen from the front, moves 1 mm along the neck).  depth_m : (rows,) depth of each strip row.
     px_per_row : length of a strip row in image pixels.  angle : (N,) covariate of the template, about -1..1.
     place : (N,) position along the neck, -1..1.  tangent : (N,) tangent of the view angle at each fret, for the
-    way a crown is foreshortened, or None where crowns are seen from the front.  crown_mm : depth of the crown below its top, where the
-    template needs fine knots.  near_mm, beyond_mm : how much in front of the nearest and behind the farthest
-    fret belongs to the signal.
+    way a crown is foreshortened, or None where crowns are seen from the front.  crown_mm : depth of the crown
+    below its top, where the template needs fine knots.  near_mm, beyond_mm : how much in front of the nearest
+    and behind the farthest fret belongs to the signal.
     """
 
     top_row: Array
@@ -161,7 +162,9 @@ def fit_profiles(
                 reduced_g = reduced_g + gradient[own:] - coupling.T @ solved[:, 0]
             back.append(solved)
             if last:
-                lane.covariance = np.linalg.inv(system[:own, :own])[basis.total :, basis.total :]
+                lane.covariance = np.asarray(
+                    np.linalg.inv(system[:own, :own])[basis.total :, basis.total :], dtype=np.float64
+                )
         move = np.zeros(4)
         if steps:
             move = np.clip(np.linalg.solve(reduced_h, reduced_g), -_MAX_STEP_BLUR, _MAX_STEP_BLUR)
@@ -351,7 +354,7 @@ def _scatter(
 
 def _template_knots(deepest_mm: float, crown_mm: float) -> Array:
     """Cubic knots: fine over the crown, then ever wider over the board in front of it."""
-    fine = list(np.linspace(0.0, crown_mm, int(round(crown_mm / 0.13)) + 1))
+    fine = list(np.linspace(0.0, crown_mm, round(crown_mm / 0.13) + 1))
     step = fine[1]
     while fine[-1] < deepest_mm:
         step *= 1.7

@@ -157,7 +157,7 @@ class _Band:
             flat = jacobian.reshape(-1, 4)
             system = flat.T @ (flat * weight.reshape(-1, 1)) / sigma**2 + np.diag(1.0 / prior_u**2)
             gradient = flat.T @ (weight * residual).ravel() / sigma**2 - (unknown - prior_mean) / prior_u**2
-            covariance = np.linalg.inv(system)
+            covariance = np.asarray(np.linalg.inv(system), dtype=np.float64)
             unknown = unknown + np.clip(covariance @ gradient, -1.0, 1.0) * np.array([1.0, 1.0, 0.3, 0.1])
             unknown[3] = np.clip(unknown[3], _RADIUS_LEAST_MM, _RADIUS_MOST_MM)
             without = self.light - np.einsum("jtk,jk->jt", grounds, ground)

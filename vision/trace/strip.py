@@ -65,7 +65,7 @@ def linear_light(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     light = table[rgb[..., 0]] * _LUMINANCE[0]
     light += table[rgb[..., 1]] * _LUMINANCE[1]
     light += table[rgb[..., 2]] * _LUMINANCE[2]
-    return light
+    return np.asarray(light, dtype=np.float32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,11 +130,8 @@ def make_strip(
     ascending = z[-1] > z[0]
     order = np.arange(model.frets) if ascending else np.arange(model.frets)[::-1]
     row_index = np.arange(rows, dtype=np.float64)
-    find_row = (
-        (lambda at: np.interp(at, z, row_index))
-        if ascending
-        else (lambda at: np.interp(at, z[::-1], row_index[::-1]))
-    )
+    rising_z, rising_row = (z, row_index) if ascending else (z[::-1], row_index[::-1])
+    top_row = np.interp(model.z_mm[order], rising_z, rising_row)
     tops, _ = fret_points(model, theta, order, np.zeros(model.frets))
     return Strip(
         light=light,
@@ -142,7 +139,7 @@ def make_strip(
         depth_m=depth.reshape(rows, columns)[:, columns // 2] / 1000.0,
         lateral=lateral,
         order=order,
-        top_row=find_row(model.z_mm[order]),
+        top_row=top_row,
         rows_per_mm=_rows_per_mm(tops, direction, camera, model, theta, px_per_row, ascending),
         px_per_row=px_per_row,
         direction_mm=direction,

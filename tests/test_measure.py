@@ -1,0 +1,253 @@
+"""The whole measurement on the sample photographs, whose truth is known, and what it must refuse."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from vision.measure import CornerStart, measure_neck
+from vision.photo import Photograph, Unreadable, decode_photograph
+from vision.results import Measured, Outcome, Refused
+from vision.settings import StatedNeck
+
+Array = NDArray[np.float64]
+
+NECKS = ("forward_bow", "back_bow", "twist")
+KINDS = ("bass", "treble", "front")
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What a neck was rendered from: relief and smooth gap of either side, twist, and what the user knows."""
+
+    relief_mm: dict[str, float]
+    gap_mm: dict[str, Array]
+    twist_deg: float
+    stated: StatedNeck
+
+
+def truth_of(neck: str) -> Truth:
+    record = json.loads((SAMPLES / f"{neck}_bass.json").read_text())
+    sides = record["sides"]
+    return Truth(
+        {side: float(sides[side]["relief_mm"]) for side in ("bass", "treble")},
+        {side: np.array(sides[side]["neck_gap_mm"]) for side in ("bass", "treble")},
+        float(record["neck_twist_deg"]), StatedNeck(record["scale_length_mm"], record["frets"]),
+    )
+
+
+def photograph(neck: str, kind: str) -> Photograph:
+    name = f"{neck}_{kind}.jpg"
+    decoded = decode_photograph((SAMPLES / name).read_bytes(), name)
+    assert isinstance(decoded, Photograph)
+    return decoded
+
+
+def photographs(neck: str, kinds: Sequence[str] = KINDS) -> list[Photograph | Unreadable]:
+    return [photograph(neck, kind) for kind in kinds]
+
+
+@pytest.fixture(scope="module")
+def outcomes() -> dict[str, tuple[Outcome, list[str]]]:
+    """Every sample neck measured once, with the steps that were named."""
+    done = {}
+    for neck in NECKS:
+        steps: list[str] = []
+        done[neck] = measure_neck(photographs(neck), truth_of(neck).stated, progress=steps.append), steps
+    return done
+
+
+def measured(outcomes: dict[str, tuple[Outcome, list[str]]], neck: str) -> Measured:
+    outcome = outcomes[neck][0]
+    assert isinstance(outcome, Measured), outcome
+    return outcome
+
+
+@pytest.mark.parametrize("neck", NECKS)
+def test_every_photograph_is_measured(outcomes: dict[str, tuple[Outcome, list[str]]], neck: str) -> None:
+    photos = measured(outcomes, neck).photos
+    assert [p.name for p in photos] == [f"{neck}_{kind}.jpg" for kind in KINDS]
+    assert [(p.name, p.status, p.reason) for p in photos if p.status != "measured"] == []
+    assert [p.kind == "front" for p in photos] == [False, False, True]
+    for photo in photos:
+        assert photo.camera is not None
+        assert 0.005 < photo.camera.residual_px < 0.3
+        assert 0.6 <= photo.camera.usable_share <= 1.0
+
+
+@pytest.mark.parametrize("neck", NECKS)
+@pytest.mark.parametrize("side", ["bass", "treble"])
+def test_relief_holds(outcomes: dict[str, tuple[Outcome, list[str]]], neck: str, side: str) -> None:
+    truth = truth_of(neck)
+    found = getattr(measured(outcomes, neck), side)
+    error = found.relief_mm - truth.relief_mm[side]
+    assert 0.003 < found.relief_u_mm < 0.07
+    assert abs(error) < 2.5 * found.relief_u_mm
+    assert abs(error) < 0.06  # the worst that may happen with three photographs
+    off = found.gap_mm - truth.gap_mm[side]
+    assert np.sqrt(np.mean(off**2)) < 0.05
+    assert np.all(np.abs(off[1:-1]) < 3.0 * found.gap_u_mm[1:-1] + 0.01)
+    np.testing.assert_allclose(found.gap_mm[[0, -1]], 0.0, rtol=0, atol=1e-9)
+    assert abs(found.relief_mm) == pytest.approx(np.abs(found.gap_mm).max(), rel=0, abs=1e-9)
+    assert found.relief_at_fret == int(np.argmax(np.abs(found.gap_mm))) + 1
+
+
+@pytest.mark.parametrize("neck", NECKS)
+def test_twist_holds(outcomes: dict[str, tuple[Outcome, list[str]]], neck: str) -> None:
+    twist, truth = measured(outcomes, neck).twist, truth_of(neck).twist_deg
+    assert 0.005 < twist.twist_u_deg < 0.12
+    assert abs(twist.twist_deg - truth) < 2.5 * twist.twist_u_deg
+    assert abs(twist.twist_deg - truth) < 0.15
+    assert twist.roll_deg[0] == pytest.approx(0.0, rel=0, abs=1e-9)
+    assert twist.roll_deg[-1] == pytest.approx(twist.twist_deg, rel=0, abs=1e-9)
+
+
+@pytest.mark.parametrize("neck", NECKS)
+def test_difference_of_the_sides_is_sharper_than_either(
+    outcomes: dict[str, tuple[Outcome, list[str]]], neck: str
+) -> None:
+    found, truth = measured(outcomes, neck), truth_of(neck)
+    error = found.relief_difference_mm - (truth.relief_mm["bass"] - truth.relief_mm["treble"])
+    assert abs(error) < 0.035
+    assert abs(error) < 3.0 * found.relief_difference_u_mm
+    assert 0.001 < found.relief_difference_u_mm < min(found.bass.relief_u_mm, found.treble.relief_u_mm)
+
+
+@pytest.mark.parametrize("neck", NECKS)
+def test_fret_tops_lie_on_the_true_ones(
+    outcomes: dict[str, tuple[Outcome, list[str]]], neck: str
+) -> None:
+    for photo in measured(outcomes, neck).photos:
+        assert photo.trace is not None, photo.reason
+        record = json.loads((SAMPLES / photo.name).with_suffix(".json").read_text())
+        for side, found in (("bass", photo.trace.bass_top_px), ("treble", photo.trace.treble_top_px)):
+            line, seen = photo.trace.fret_line_px, np.isfinite(found).all(axis=1)
+            assert seen.mean() > 0.8
+            along = line[:, -1] - line[:, 0]
+            along /= np.hypot(*along.T)[:, None]
+            # Across the fret line: along it the point may slide with the string.
+            normal = np.column_stack([-along[:, 1], along[:, 0]])
+            off = np.sum((found - np.array(record["sides"][side]["fret_top_px"])) * normal, axis=1)[seen]
+            assert np.median(np.abs(off - np.median(off))) < 0.35
+            assert np.abs(np.median(off)) < 2.5
+
+
+def test_steps_are_named_in_order(outcomes: dict[str, tuple[Outcome, list[str]]]) -> None:
+    steps = outcomes["back_bow"][1]
+    assert [s for s in steps if s.startswith("Finding")] == [
+        f"Finding the neck in back_bow_{kind}.jpg" for kind in KINDS
+    ]
+    assert steps[-1] == "Judging the curves"
+    assert any(s.startswith("Tracing") and "back_bow_front.jpg" in s for s in steps)
+
+
+def test_order_and_an_unreadable_file_among_them_do_not_matter(
+    outcomes: dict[str, tuple[Outcome, list[str]]],
+) -> None:
+    first = measured(outcomes, "back_bow")
+    mixed = photographs("back_bow", ("front", "treble", "bass"))
+    mixed.insert(1, decode_photograph(b"no picture", "notes.txt"))
+    outcome = measure_neck(mixed, truth_of("back_bow").stated)
+    assert isinstance(outcome, Measured)
+    assert [p.name for p in outcome.photos] == [
+        "back_bow_front.jpg", "notes.txt", "back_bow_treble.jpg", "back_bow_bass.jpg"
+    ]
+    refused = outcome.photos[1]
+    assert (refused.status, refused.kind, refused.trace) == ("refused", None, None)
+    assert refused.reason
+    assert refused.advice
+    for side in ("bass", "treble"):
+        one, other = getattr(first, side), getattr(outcome, side)
+        np.testing.assert_allclose(other.gap_mm, one.gap_mm, rtol=0, atol=0.004)
+        assert other.relief_u_mm == pytest.approx(one.relief_u_mm, rel=0, abs=0.003)
+    assert outcome.twist.twist_deg == pytest.approx(first.twist.twist_deg, rel=0, abs=0.01)
+
+
+def test_a_mirrored_neck_is_the_same_left_handed_neck(
+    outcomes: dict[str, tuple[Outcome, list[str]]],
+) -> None:
+    first, truth = measured(outcomes, "back_bow"), truth_of("back_bow")
+    mirrored = [
+        replace(photo, rgb=np.ascontiguousarray(photo.rgb[:, ::-1]))
+        for photo in photographs("back_bow")
+        if isinstance(photo, Photograph)
+    ]
+    outcome = measure_neck(mirrored, replace(truth.stated, left_handed=True))
+    assert isinstance(outcome, Measured)
+    assert [p.kind for p in outcome.photos] == [p.kind for p in first.photos]
+    for side in ("bass", "treble"):
+        one, other = getattr(first, side), getattr(outcome, side)
+        np.testing.assert_allclose(other.gap_mm, one.gap_mm, rtol=0, atol=0.02)
+    assert outcome.twist.twist_deg == pytest.approx(first.twist.twist_deg, rel=0, abs=0.03)
+    for one, other in zip(first.photos, outcome.photos, strict=True):
+        assert one.trace is not None
+        assert other.trace is not None
+        width = mirrored[0].rgb.shape[1] if one.kind != "front" else mirrored[2].rgb.shape[1]
+        flipped = np.array([width - 1.0, 0.0]) + other.trace.bass_top_px * np.array([-1.0, 1.0])
+        seen = np.isfinite(flipped + one.trace.bass_top_px).all(axis=1)
+        np.testing.assert_allclose(flipped[seen], one.trace.bass_top_px[seen], rtol=0, atol=2.0)
+
+
+def refused(outcome: Outcome, code: str) -> Refused:
+    """A refusal with its code, a reason and advice, and no photograph that claims to be measured."""
+    assert isinstance(outcome, Refused), outcome
+    assert outcome.code == code
+    assert outcome.reason
+    assert outcome.advice
+    for photo in outcome.photos:
+        assert photo.status == "refused"
+        assert photo.reason
+        assert photo.advice
+    return outcome
+
+
+def test_photographs_from_the_front_alone_are_refused() -> None:
+    outcome = refused(measure_neck(photographs("back_bow", ("front",)), StatedNeck(647.7, 22)), "front only")
+    assert "widths, not relief" in outcome.reason
+    assert "along each outer string" in outcome.advice
+
+
+def test_photographs_of_two_necks_are_refused() -> None:
+    mixed = [photograph("back_bow", "bass"), photograph("twist", "treble")]
+    outcome = refused(measure_neck(mixed, StatedNeck(647.7, 22)), "photographs disagree")
+    assert "same neck" in outcome.reason
+
+
+@pytest.mark.parametrize("stated", [21, 24])
+def test_a_wrong_number_of_frets_is_refused_with_the_one_that_fits(stated: int) -> None:
+    wrong = measure_neck(photographs("back_bow", ("treble",)), StatedNeck(647.7, stated))
+    outcome = refused(wrong, "fret count")
+    assert f"{stated} frets were stated" in outcome.reason
+    assert "22 frets" in outcome.reason
+
+
+def test_a_picture_without_a_neck_is_refused() -> None:
+    blank = replace(photograph("back_bow", "bass"), rgb=np.full((1200, 900, 3), 128, dtype=np.uint8))
+    outcome = refused(measure_neck([blank], StatedNeck(647.7, 22)), "no neck")
+    assert [p.name for p in outcome.photos] == ["back_bow_bass.jpg"]
+
+
+def test_unreadable_files_alone_are_refused_with_their_own_reason() -> None:
+    broken = decode_photograph(b"", "empty.jpg")
+    assert isinstance(broken, Unreadable)
+    outcome = refused(measure_neck([broken], StatedNeck(647.7, 22)), "empty")
+    assert broken.reason in outcome.reason
+    assert outcome.advice == broken.advice
+
+
+def test_no_photographs_are_misuse() -> None:
+    with pytest.raises(ValueError, match=r"photographs=\[\] must hold at least one"):
+        measure_neck([], StatedNeck(647.7, 22))
+
+
+@pytest.mark.parametrize("index", [-1, 1])
+def test_corners_of_a_photograph_that_is_not_there_are_misuse(index: int) -> None:
+    broken = decode_photograph(b"", "empty.jpg")
+    start = CornerStart(np.zeros((4, 2)))
+    with pytest.raises(ValueError, match=rf"starts=\[{index}\] names photograph {index}, there are 1"):
+        measure_neck([broken], StatedNeck(647.7, 22), starts={index: start})

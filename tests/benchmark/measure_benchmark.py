@@ -15,8 +15,9 @@ import os
 import resource
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 import cv2
@@ -39,6 +40,7 @@ from vision.trace.photo_trace import PhotoMeasurement, measure_photo
 from vision.trace.strip import crop_light
 
 KINDS = ("bass", "treble", "front")
+_REPEATS = 3  # of decoding, which is short enough to be drowned by a cold start: the best counts
 _SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
 
@@ -72,16 +74,17 @@ def main() -> int:
     print(f"{neck.name}: {neck.stated.frets} frets, {neck.stated.scale_length_mm} mm; "
           f"{os.cpu_count()} cores; a bare start holds {bare:.0f} MiB")
     print(f"{'step':32s}{'s':>8s}{'MiB':>8s}{'decode':>10s}{'segments':>10s}{'Hough':>10s}  outcome")
+    by_kind = []
     for kind in KINDS:
         only = Neck(neck.name, {kind: neck.data[kind]}, neck.stated)
         yards = [cost_of(step, only, bare) for step in (decode_only, line_segments, hough_lines)]
+        by_kind.append(yards)
         for name, cost in zip(("decode the JPEG", "line segment detector", "probabilistic Hough"), yards,
                               strict=True):
             row(f"{kind}: {name} *", cost, yards)
         for name, step in (("decode", decode), ("locate", locate), ("trace once", trace)):
             row(f"{kind}: {name}", cost_of(step, only, bare), yards)
-    whole = [total([cost_of(step, Neck(neck.name, {kind: neck.data[kind]}, neck.stated), bare)
-                    for kind in KINDS]) for step in (decode_only, line_segments, hough_lines)]
+    whole = [total(costs) for costs in zip(*by_kind, strict=True)]
     row("joint fit once", cost_of(joint_fit, neck, bare), whole)
     row("whole, three photographs", cost_of(everything, neck, bare), whole)
     print("* on the same frame, by others: OpenCV imdecode and line segment detector, scikit-image's Canny and "
@@ -118,7 +121,7 @@ def cost_of(step: Step, neck: Neck, bare_mib: float) -> Cost:
     return Cost(seconds, peak - bare_mib, outcome)
 
 
-def _child(step: Step, neck: Neck, send) -> None:  # type: ignore[no-untyped-def]
+def _child(step: Step, neck: Neck, send: Connection) -> None:
     seconds, outcome = step(neck)
     unit = 1 if sys.platform == "darwin" else 1024  # bytes there, KiB elsewhere
     send.send((seconds, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 2**20, outcome))
@@ -130,7 +133,7 @@ def row(name: str, cost: Cost, yards: list[Cost]) -> None:
     print(f"{name:32s}{cost.seconds:8.2f}{cost.peak_mib:8.0f}{ratios}  {cost.outcome}", flush=True)
 
 
-def total(costs: list[Cost]) -> Cost:
+def total(costs: Sequence[Cost]) -> Cost:
     return Cost(sum(c.seconds for c in costs), max(c.peak_mib for c in costs), "")
 
 
@@ -154,10 +157,15 @@ def _grey(data: bytes) -> NDArray[np.uint8]:
 
 def decode_only(neck: Neck) -> tuple[float, str]:
     _, data = _only(neck)
-    begun = time.perf_counter()
-    image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
-    assert image is not None
-    return time.perf_counter() - begun, f"{image.shape[0] * image.shape[1] / 1e6:.1f} megapixels"
+    seconds, size = [], 0.0
+    for _ in range(_REPEATS):
+        begun = time.perf_counter()
+        image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+        seconds.append(time.perf_counter() - begun)
+        assert image is not None
+        size = image.shape[0] * image.shape[1] / 1e6
+        del image
+    return min(seconds), f"{size:.1f} megapixels"
 
 
 def line_segments(neck: Neck) -> tuple[float, str]:
@@ -186,9 +194,14 @@ def _photograph(neck: Neck) -> Photograph:
 
 
 def decode(neck: Neck) -> tuple[float, str]:
-    begun = time.perf_counter()
-    photo = _photograph(neck)
-    return time.perf_counter() - begun, f"{photo.rgb.shape[1]} x {photo.rgb.shape[0]}"
+    seconds, shape = [], (0, 0)
+    for _ in range(_REPEATS):
+        begun = time.perf_counter()
+        photo = _photograph(neck)
+        seconds.append(time.perf_counter() - begun)
+        shape = photo.rgb.shape[1], photo.rgb.shape[0]
+        del photo
+    return min(seconds), f"{shape[0]} x {shape[1]}"
 
 
 def locate(neck: Neck) -> tuple[float, str]:

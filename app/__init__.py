@@ -1,3 +1,5 @@
 """The command and the page around the measurement in `vision`."""
 
-__version__ = "0.1.0"
+from vision import __version__
+
+__all__ = ["__version__"]

@@ -139,7 +139,7 @@ def _measure_views(
             break
         for i, problem in problems.items():
             results[i] = refused_photo(views.pop(i).name, problem)
-    trouble = _trouble(fitted, stated)
+    trouble = _trouble(fitted)
     if trouble is not None:
         return _refused(stated, trouble, views, results)
     say("Judging the curves")
@@ -176,7 +176,7 @@ def _nothing_to_measure(
     return None
 
 
-def _trouble(fitted: FittedNeck, stated: StatedNeck) -> PhotoProblem | None:
+def _trouble(fitted: FittedNeck) -> PhotoProblem | None:
     """Reasons to refuse that show only after the joint fit."""
     if len(fitted.photos) > 1 and disagreeing(fitted.fit.fret_residual):
         return PhotoProblem(

@@ -1,12 +1,12 @@
 """Cameras and neck fitted together: one robust least-squares problem for all photographs of a neck.
 
-Unknowns: the neck (vision.fit.neck_model), the outer strings as straight lines in space, and per photograph a
-camera and a few constants of its tracing (one shift per lane, one for the fret ends on each side). Data: fret
-tops, fret ends and string lines in every photograph, each with its own uncertainty, and the priors. Fret and end
-residuals and the errors of single frets carry a Student-t loss (Lange, Little and Taylor, JASA 84, 1989) so that
-a bad stretch or a high fret does not bend the neck; everything else is Gaussian.
+Unknowns: the neck (vision.fit.neck_model), the strings as straight lines in space, and per photograph a
+camera and a few constants of its tracing (lanes, sides of fret ends, strings: see FretData, EndData). Data: fret
+tops, fret ends and string lines in every photograph, each with its own uncertainty, and the priors. All
+data, the errors of single frets and the constants of ends and strings carry a Student-t loss (Lange, Little and
+Taylor, JASA 84, 1989) so that a bad stretch or a high fret does not bend the neck; other priors are Gaussian.
 Solver: scipy.optimize.least_squares (trust region) with exact Jacobian. Covariance: inverse of the weighted
-normal matrix at the solution (JCGM 102, 6.2), scaled where residuals exceed what was claimed.
+normal matrix at the solution (JCGM 102, 6.2); what residuals show beyond it is vision.assemble's.
 """
 
 from collections.abc import Callable
@@ -127,7 +127,6 @@ class JointFit:
 class _Problem:
     model: NeckModel
     photos: tuple[PhotoData, ...]
-    theta0: Array
     strings0: Array
     string_mean: Array
     string_u: Array
@@ -184,10 +183,19 @@ class _Problem:
         residual = np.concatenate([p[0] for p in parts])
         jacobian = np.vstack([p[1] for p in parts])
         jacobian[:, start : start + 3] = jacobian[:, start : start + 3] @ turn
-        student = np.concatenate(
-            [np.ones(len(parts[0][0])), np.ones(len(parts[1][0])), np.ones(len(parts[2][0]))]
-        )
-        return residual, jacobian, student
+        return residual, jacobian, np.ones(len(residual))
+
+    def _misfit(
+        self, points: Array, camera: CameraModel, across: Array, data: FretData | EndData | StringData, start: int
+    ) -> tuple[Array, Array, Array]:
+        """Residuals (n,) along the unit vectors `across`, Jacobian with the camera's part filled in, d residual
+        / d point (n, 3)."""
+        image, by_camera, by_point = project_with_derivatives(points, camera)
+        weight = across / data.u_px[:, None]
+        residual = np.sum(weight * (image - data.point_px), axis=1)
+        jacobian = np.zeros((len(residual), self.size))
+        jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
+        return residual, jacobian, np.einsum("ni,nij->nj", weight, by_point)
 
     def _frets(
         self, x: Array, theta: Array, camera: CameraModel, photo: PhotoData, start: int
@@ -200,13 +208,8 @@ class _Problem:
         shift = tracing[data.lane] + place * tracing[data.lanes + data.lane] + (1.0 - place**2) * tracing[-1]
         points = points + shift[:, None] * data.direction_mm
         points[:, 1] += data.lift_mm
-        image, by_camera, by_point = project_with_derivatives(points, camera)
-        weight = data.normal / data.u_px[:, None]
-        residual = np.sum(weight * (image - data.point_px), axis=1)
-        to_point = np.einsum("ni,nij->nj", weight, by_point)
-        jacobian = np.zeros((len(residual), self.size))
+        residual, jacobian, to_point = self._misfit(points, camera, data.normal, data, start)
         jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
-        jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
         every, along = np.arange(len(residual)), to_point @ data.direction_mm
         jacobian[every, first + data.lane] = along
         jacobian[every, first + data.lanes + data.lane] = along * place
@@ -222,13 +225,8 @@ class _Problem:
         points, by_neck = fret_points(m, theta, data.fret, sign)
         place = 2.0 * m.twist_share[data.fret] - 1.0
         points[:, 0] += sign * (x[first + data.side] + place * x[first + 2 + data.side])
-        image, by_camera, by_point = project_with_derivatives(points, camera)
-        weight = data.tangent / data.u_px[:, None]
-        residual = np.sum(weight * (image - data.point_px), axis=1)
-        to_point = np.einsum("ni,nij->nj", weight, by_point)
-        jacobian = np.zeros((len(residual), self.size))
+        residual, jacobian, to_point = self._misfit(points, camera, data.tangent, data, start)
         jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
-        jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
         every = np.arange(len(residual))
         jacobian[every, first + data.side] = to_point[:, 0] * sign
         jacobian[every, first + 2 + data.side] = to_point[:, 0] * sign * place
@@ -243,12 +241,7 @@ class _Problem:
         points = string_points(m, lines[data.string], share)
         first = start + CAMERA_PARAMETERS + photo.frets.unknowns + END_UNKNOWNS
         points[:, 0] += x[first : first + len(photo.string_offset_u_mm)][data.string]
-        image, by_camera, by_point = project_with_derivatives(points, camera)
-        weight = data.normal / data.u_px[:, None]
-        residual = np.sum(weight * (image - data.point_px), axis=1)
-        to_point = np.einsum("ni,nij->nj", weight, by_point)
-        jacobian = np.zeros((len(residual), self.size))
-        jacobian[:, start : start + CAMERA_PARAMETERS] = np.einsum("ni,nij->nj", weight, by_camera)
+        residual, jacobian, to_point = self._misfit(points, camera, data.normal, data, start)
         column = m.unknowns + STRING_UNKNOWNS * data.string
         every = np.arange(len(residual))
         jacobian[every, first + data.string] = to_point[:, 0]
@@ -278,7 +271,7 @@ def fit_jointly(
     max_evaluations: int = 80,
 ) -> JointFit:
     """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start."""
-    problem = _Problem(model, photos, theta, strings, string_mean, string_u)
+    problem = _Problem(model, photos, strings, string_mean, string_u)
     start = np.zeros(problem.size)
     start[: model.unknowns] = theta
     start[model.unknowns : model.unknowns + strings.size] = strings.ravel()

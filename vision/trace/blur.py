@@ -24,7 +24,7 @@ _NODES = 9
 _ANGLE = np.arange(1, _NODES + 1) * np.pi / (_NODES + 1)
 _DISC_NODE = np.cos(_ANGLE)  # Gauss-Chebyshev nodes of the second kind integrate the semicircle exactly
 _DISC_WEIGHT = np.sin(_ANGLE) ** 2 / np.sum(np.sin(_ANGLE) ** 2)
-_MASK_PX = 1.2  # spread of the unsharp mask; cameras use about one pixel
+MASK_PX = 1.2  # spread of the unsharp mask; cameras use about one pixel
 _TABLE_STEP_PX = 0.125
 
 
@@ -54,7 +54,7 @@ class Blur:
 
 def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """Line-spread function at offsets (r, m) for disc radii (r, 1); area 1 before truncation."""
-    mask_px = float(np.hypot(sigma_px, _MASK_PX))
+    mask_px = float(np.hypot(sigma_px, MASK_PX))
     half_width = float(np.max(disc_px)) + 4.0 * mask_px
     grid = np.arange(-half_width - 1.0, half_width + 1.0, _TABLE_STEP_PX)
     narrow, wide = _gaussian(grid, sigma_px), _gaussian(grid, mask_px)
@@ -75,7 +75,7 @@ def blur_matrix(
     step = float(fine_rows[1] - fine_rows[0])
     disc = blur.disc_px(depth_m)[:, None] / px_per_row
     sigma = float(np.exp(blur.log_sigma))
-    reach = float(disc.max()) + 3.0 * float(np.hypot(sigma, _MASK_PX)) / px_per_row
+    reach = float(disc.max()) + 3.0 * float(np.hypot(sigma, MASK_PX)) / px_per_row
     half = int(np.ceil(reach / step))
     centre = np.round((rows - fine_rows[0]) / step).astype(np.int64)
     column = centre[:, None] + np.arange(-half, half + 1)

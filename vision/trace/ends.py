@@ -22,7 +22,7 @@ from scipy.special import j1
 
 from vision.fit.camera import CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points, width_mm
-from vision.trace.blur import Blur
+from vision.trace.blur import MASK_PX, Blur
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
@@ -48,7 +48,6 @@ _START_U_MM = 0.4
 _ITERATIONS = 7
 _CLIPPED = 0.93  # linear light above which the sensor may have been saturated
 _CORRELATED = 4.0  # neighbouring samples share blur and interpolation
-_MASK_PX = 1.2  # as in vision.trace.blur
 _MOST_U_MM = 0.15
 _FRET_U_MM = 0.035
 _MOST_OBLIQUE = 0.45
@@ -322,7 +321,7 @@ def _transfer(basis: Array, blur: Blur, depth_m: Array, columns: int, rows: int)
     wave = sum((inverse[:, 0, i] * across + inverse[:, 1, i] * upwards) ** 2 for i in (0, 1))
     turn = np.maximum(np.sqrt(wave) * blur.disc_px(depth_m)[:, None, None], 1e-6)
     gauss = np.exp(-0.5 * np.exp(2.0 * blur.log_sigma) * wave)
-    sharpen = (1.0 + blur.sharpening) - blur.sharpening * np.exp(-0.5 * _MASK_PX**2 * wave)
+    sharpen = (1.0 + blur.sharpening) - blur.sharpening * np.exp(-0.5 * MASK_PX**2 * wave)
     return np.asarray(2.0 * j1(turn) / turn * gauss * sharpen, dtype=np.float32)
 
 

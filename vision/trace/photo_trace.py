@@ -78,9 +78,10 @@ def measure_photo(
     usable = _usable(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
     ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
-    string_data = _string_data(
+    matched = _matched(
         crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=shift is None
     )
+    string_data = _string_data(matched)
     return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur)
 
 
@@ -255,19 +256,10 @@ def _end_data(
     )
 
 
-def _string_data(
-    crop: LightCrop,
-    strings: tuple[StringLine, ...],
-    expected: Array,
-    radius_mm: Array,
-    camera: CameraModel,
-    model: NeckModel,
-    blur: Blur,
-    trust_model: bool,
-) -> StringData:
-    """Refined centre lines of the strings that were found where the current model expects one."""
+def _string_data(matched: list[tuple[int, StringCentre]]) -> StringData:
+    """Three points on each refined centre line, as data for the joint fit."""
     index, points, normals, u = [], [], [], []
-    for string, centre in _matched(crop, strings, expected, radius_mm, camera, model, blur, trust_model):
+    for string, centre in matched:
         index += [string] * 3
         points.append(centre.points_px)
         normals += [centre.normal] * 3

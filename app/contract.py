@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.findings import RodAdvice, judge, shape_of, truss_rod_advice
-from vision.results import Camera, Flag, Measured, Outcome, PhotoResult, SideCurve
+from vision.results import Camera, Flag, Measured, Outcome, PhotoResult, PhotoTrace, SideCurve
 from vision.settings import Thresholds
 
 Json = dict[str, Any]
@@ -111,7 +111,17 @@ def _photo(photo: PhotoResult, frets: int) -> Json:
             "treble": _points(trace.treble_top_px) if trace else list(nowhere),
         },
         "fret_used": [bool(used) for used in trace.used_fret] if trace else None,
+        "seen": _seen(trace) if trace else None,
         "camera": _camera(photo.camera) if photo.camera else None,
+    }
+
+
+def _seen(trace: PhotoTrace) -> Json:
+    """What else was seen, to draw it on the photograph again; to 0.001 px, which no drawing shows."""
+    return {
+        "fret_line_px": [_points(np.round(line, 3)) for line in trace.fret_line_px],
+        "nut_px": _points(np.round(trace.nut_px, 3)),
+        "string_px": [_points(np.round(string, 3)) for string in trace.string_px],
     }
 
 

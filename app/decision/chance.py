@@ -1,0 +1,179 @@
+"""From causes to chances and costs, by Monte Carlo (JCGM 101): one draw is one neck that the findings allow.
+
+In each draw the repairs called for are summed, each at the same place between its low and high cost: one repairer is
+dear or cheap throughout, which is more careful than letting dear and cheap work cancel.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from app.decision.causes import Draws, Events, cause_events, check_events, make_draws
+from app.decision.repairs import Repair
+from app.decision.situation import Situation
+from app.inspection.facts import CurveFacts, SideFacts
+from vision.results import Array
+
+
+@dataclass(frozen=True, slots=True)
+class CalledRepair:
+    """A repair with the chance that it is needed, and how far it lowers the offer (its leave-one-out share)."""
+
+    repair: Repair
+    probability: float
+    lowers_offer_by: float
+
+
+@dataclass(frozen=True, slots=True)
+class Chances:
+    """What the repairs may come to.
+
+    Parameters
+    ----------
+    more_than_rod : chance that the neck needs work that no turn of the rod can spare; _u its sampling error.
+    repairs : those with any chance, the one that lowers the offer most first.
+    cost_median, cost_low, cost_high : median and central 90 % range of the sum.
+    cautious_cost : what the offer reckons with, see `cautious_mean`.
+    cautious_cost_sharp : the same if better photographs confirmed every best estimate.
+    """
+
+    more_than_rod: float
+    more_than_rod_u: float
+    repairs: tuple[CalledRepair, ...]
+    cost_mean: float
+    cost_median: float
+    cost_low: float
+    cost_high: float
+    cautious_cost: float
+    cautious_cost_sharp: float
+    samples: int
+    seed: int
+
+
+def chances(situation: Situation) -> Chances:
+    """Chance of each repair, distribution of the cost, and the cautious cost behind the offer."""
+    settings = situation.settings
+    draws = make_draws(settings.seed, settings.samples)
+    plain = _called(situation, draws, cautious=False)
+    cautious = _called(situation, draws, cautious=True)
+    cost = total_cost(plain, draws.rate)
+    careful = cautious_mean(total_cost(cautious, draws.rate), settings.dearest_share)
+    neck = np.zeros(settings.samples, bool)
+    for repair, needed in plain.items():
+        if repair.more_than_rod:
+            neck |= needed
+    share = float(neck.mean())
+    called = tuple(
+        CalledRepair(
+            repair, float(plain[repair].mean()), careful - _without(cautious, repair, draws, settings.dearest_share)
+        )
+        for repair in cautious
+        if cautious[repair].any()
+    )
+    low, median, high = (float(value) for value in np.quantile(cost, (0.05, 0.5, 0.95)))
+    return Chances(
+        share,
+        float(np.sqrt(share * (1.0 - share) / settings.samples)),
+        tuple(sorted(called, key=lambda item: (-item.lowers_offer_by, -item.probability))),
+        float(cost.mean()),
+        median,
+        low,
+        high,
+        careful,
+        _sharp(situation, draws),
+        settings.samples,
+        settings.seed,
+    )
+
+
+def total_cost(called: dict[Repair, Events], rate: Array) -> Array:
+    """Sum of the repairs called for in each draw; on a ladder only the dearest counts."""
+    total = np.zeros_like(rate)
+    ladders: dict[str, Array] = {}
+    for repair, needed in called.items():
+        cost = np.where(needed, repair.low_cost + rate * (repair.high_cost - repair.low_cost), 0.0)
+        if repair.ladder is None:
+            total += cost
+        else:
+            ladders[repair.ladder] = np.maximum(ladders.get(repair.ladder, np.zeros_like(rate)), cost)
+    return total + sum(ladders.values(), np.zeros_like(rate))
+
+
+def cautious_mean(cost: Array, dearest_share: float) -> float:
+    """Average of the dearest share of the outcomes (expected shortfall, a coherent measure of risk).
+
+    It never falls when a cost is spread about its mean or made likelier, unlike a quantile, which does not see what
+    lies beyond it, and unlike mean plus a multiple of the spread, which can pass the dearest outcome. Source:
+    Acerbi and Tasche, On the coherence of expected shortfall, J. Banking and Finance 26(7), 2002.
+
+    Parameters
+    ----------
+    cost : (samples,) equally likely outcomes.
+    dearest_share : above 0, up to 1; 1 is the plain mean.
+
+    Raises
+    ------
+    ValueError : no outcomes, or the share is out of its range.
+    """
+    if cost.size == 0:
+        raise ValueError("cost holds no outcomes")
+    if not 0.0 < dearest_share <= 1.0:
+        raise ValueError(f"dearest_share={dearest_share!r} must be above 0 and at most 1")
+    ordered = np.sort(cost)[::-1]
+    count = dearest_share * cost.size
+    whole = int(count)
+    part = (count - whole) * float(ordered[whole]) if whole < cost.size else 0.0
+    return (float(ordered[:whole].sum()) + part) / count
+
+
+def _called(situation: Situation, draws: Draws, cautious: bool) -> dict[Repair, Events]:
+    """Draws in which each repair is called for."""
+    causes = cause_events(situation, draws, cautious)
+    settings = situation.settings
+    measured = isinstance(situation.curve, CurveFacts)
+    called = {}
+    for repair in situation.prices.repairs:
+        needed = np.full(settings.samples, repair.always)
+        for cause in repair.causes:
+            if cause in causes:
+                needed |= causes[cause]
+        if repair.causes and not measured:
+            needed |= draws.uniform["unmeasured"] < repair.unseen_chance
+        for check_id in repair.checks:
+            result = situation.checks[check_id]
+            needed |= check_events(result, repair.unseen_chance, settings.look_closer_chance, draws)
+        called[repair] = needed
+    return called
+
+
+def _without(called: dict[Repair, Events], repair: Repair, draws: Draws, dearest_share: float) -> float:
+    others = {other: needed for other, needed in called.items() if other is not repair}
+    return cautious_mean(total_cost(others, draws.rate), dearest_share)
+
+
+def _sharp(situation: Situation, draws: Draws) -> float:
+    """The cautious cost if better photographs showed every fret and confirmed every best estimate."""
+    ones = np.ones(situation.settings.samples)
+    seen = replace(draws, uniform=draws.uniform | {"unmeasured": ones}, fret_uniform=np.ones_like(draws.fret_uniform))
+    curve = situation.curve
+    sharp = replace(situation, curve=_certain(curve)) if isinstance(curve, CurveFacts) else situation
+    return cautious_mean(total_cost(_called(sharp, seen, cautious=True), draws.rate), situation.settings.dearest_share)
+
+
+def _certain(curve: CurveFacts) -> CurveFacts:
+    """The same figures without uncertainty."""
+    return replace(curve, bass=_certain_side(curve.bass), treble=_certain_side(curve.treble), twist_u_deg=0.0)
+
+
+def _certain_side(side: SideFacts) -> SideFacts:
+    def none(us: tuple[float | None, ...]) -> tuple[float | None, ...]:
+        return tuple(None if u is None else 0.0 for u in us)
+
+    return replace(
+        side,
+        relief_u_mm=0.0,
+        gap_u_mm=none(side.gap_u_mm),
+        deviation_u_mm=none(side.deviation_u_mm),
+        rise_u_mm=None if side.rise_u_mm is None else 0.0,
+        hump_u_mm=None if side.hump_u_mm is None else 0.0,
+    )

@@ -1,0 +1,121 @@
+"""Buy, negotiate, walk away, or take better photographs: the answer with the reasons that tipped it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from app.decision.chance import CalledRepair, Chances, chances
+from app.decision.offer import Offer, offer
+from app.decision.rules import BrokenRule, broken_rules
+from app.decision.situation import Deal, Situation
+from app.inspection.facts import CurveFacts, RefusedFacts
+
+Answer = Literal["buy", "negotiate", "walk away", "take better photographs"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One reason in words. money is how far it lowers the offer, None for a reason that is no sum."""
+
+    text: str
+    money: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The answer and all it rests on. reasons come ranked, the weightiest first."""
+
+    answer: Answer
+    text: str
+    reasons: tuple[Reason, ...]
+    broken: tuple[BrokenRule, ...]
+    chances: Chances
+    offer: Offer
+    currency: str
+
+
+def decide(situation: Situation, deal: Deal, switched: Mapping[str, bool] | None = None) -> Verdict:
+    """The answer for one guitar.
+
+    1. A rule that is on and applies ends the deal.
+    2. Without a measured neck, better photographs come first.
+    3. Asking at or below the highest offer: buy.
+    4. Otherwise, if the offer would reach the asking price once photographs confirmed the best estimates: take them.
+    5. Otherwise negotiate, if the offer is within what a seller may come down to; photographs first, if only their
+       sharpness keeps it from there; else walk away.
+
+    Without an asking price the answer is to negotiate up to the highest offer, or to walk away when that is nothing.
+
+    Raises
+    ------
+    ValueError : as `broken_rules`.
+    """
+    broken = broken_rules(situation, switched)
+    chance = chances(situation)
+    price = offer(deal, chance)
+    answer, text = _answer(situation, deal, price, broken)
+    return Verdict(
+        answer, text, _reasons(situation, chance, price, broken), broken, chance, price, situation.prices.currency
+    )
+
+
+def _answer(situation: Situation, deal: Deal, price: Offer, broken: tuple[BrokenRule, ...]) -> tuple[Answer, str]:
+    if broken:
+        return "walk away", f"{broken[0].rule.title} ends the deal whatever the price. {broken[0].why}"
+    if not isinstance(situation.curve, CurveFacts):
+        return "take better photographs", _not_measured(situation.curve)
+    asking, unit = deal.asking, situation.prices.currency
+    highest = f"{price.highest:.0f} {unit}".strip()
+    if asking is None:
+        if price.highest <= 0.0:
+            return "walk away", "Repairs and margin leave nothing to offer."
+        return "negotiate", f"No asking price is named. Offer up to {highest}."
+    asked = f"{asking:.0f} {unit}".strip()
+    if asking <= price.highest:
+        return "buy", f"The asking price of {asked} is within the {highest} it is worth to you as it stands."
+    sharp = f"{price.highest_if_sharp:.0f} {unit}".strip()
+    lowest = situation.settings.lowest_share_of_asking * asking
+    could = f"Sharper figures could raise the offer from {highest} to {sharp}, if they confirm what is seen now."
+    if asking <= price.highest_if_sharp:
+        return "take better photographs", f"{could} That would reach the asking price of {asked}."
+    if price.highest >= lowest:
+        return "negotiate", f"{asked} is too much; offer up to {highest}."
+    if price.highest_if_sharp >= lowest:
+        return "take better photographs", f"{could} That would be near enough to {asked} to talk about it."
+    return "walk away", f"The most it is worth to you is {highest}, too far below the {asked} asked."
+
+
+def _not_measured(curve: RefusedFacts | CurveFacts | None) -> str:
+    if isinstance(curve, RefusedFacts):
+        return f"The neck could not be measured: {curve.reason} {curve.advice}".strip()
+    return "The neck is not measured yet: photograph it along both outer strings and from the front."
+
+
+def _reasons(situation: Situation, chance: Chances, price: Offer, broken: tuple[BrokenRule, ...]) -> tuple[Reason, ...]:
+    """Rules first, then what moves the offer, by how far; small change is left out."""
+    least = max(price.good_value, 1.0) * 0.005
+    sums = [Reason(_repair_text(called), called.lowers_offer_by) for called in chance.repairs]
+    gain = price.highest_if_sharp - price.highest
+    sums.append(Reason("Uncertainty of the photographs.", gain))
+    ranked = sorted(
+        (reason for reason in sums if (reason.money or 0.0) > least), key=lambda reason: -(reason.money or 0.0)
+    )
+    unseen = sum(result.state == "not checked" for result in situation.checks.values())
+    words = [Reason(f"{unseen} of {len(situation.checks)} other things are not looked at yet.")] if unseen else []
+    found = isinstance(situation.curve, CurveFacts)
+    neck = f"Chance that the neck needs more than a turn of the rod: {100.0 * chance.more_than_rod:.0f} %."
+    good = [] if sums[:-1] or not found else [Reason("Nothing found that calls for a repair.")]
+    return (
+        *(Reason(f"{item.rule.title}: {item.why}") for item in broken),
+        *ranked,
+        Reason(neck),
+        *good,
+        *words,
+    )
+
+
+def _repair_text(called: CalledRepair) -> str:
+    repair = called.repair
+    if repair.always:
+        return f"{repair.name}."
+    return f"{repair.name}, chance {100.0 * called.probability:.0f} %: called for if {repair.condition}."

@@ -1,0 +1,116 @@
+"""How much fret wire is left, and how many levelling-and-crowning jobs that allows.
+
+A job takes every fret down to the bottom of the deepest dent, and a little more for files and polish. Wire sizes and
+figures are common practice; what counts is the height measured over the board.
+"""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class WireSize:
+    """A size of fret wire by its crown's height when new (common practice; makers differ)."""
+
+    name: str
+    new_height_mm: float
+    usual_jobs: int
+
+
+COMMON_WIRE = (
+    WireSize("slim", 1.00, 2),
+    WireSize("medium", 1.14, 2),
+    WireSize("medium-jumbo", 1.22, 3),
+    WireSize("jumbo", 1.40, 4),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CrowningSettings:
+    """Common practice: lowest_mm is the least height that still plays, spare_mm what a job takes beyond the dents.
+
+    usual_dent_mm is the depth to which later dents are let go before the next job.
+    """
+
+    lowest_mm: float = 0.75
+    spare_mm: float = 0.03
+    usual_dent_mm: float = 0.09
+    height_u_mm: float = 0.03
+
+    def __post_init__(self) -> None:
+        for name in ("lowest_mm", "spare_mm", "usual_dent_mm", "height_u_mm"):
+            _check(name, getattr(self, name), 3.0)
+
+
+@dataclass(frozen=True, slots=True)
+class WireLeft:
+    """What is left of the wire. jobs counts the one that takes the present dents out; 0 is a refret.
+
+    height_after_mm : height once the present dents are levelled, with its standard uncertainty.
+    jobs_low, jobs_high : jobs for the height two standard uncertainties lower and higher.
+    deepest : (fret, string) of the deepest dent, None when only its depth was given.
+    """
+
+    height_after_mm: float
+    height_after_u_mm: float
+    jobs: int
+    jobs_low: int
+    jobs_high: int
+    deepest: tuple[int, int] | None
+    text: str
+
+
+def wire_left(
+    height_mm: float,
+    dents_mm: float | Mapping[tuple[int, int], float],
+    settings: CrowningSettings | None = None,
+) -> WireLeft:
+    """Jobs left in the wire.
+
+    Parameters
+    ----------
+    height_mm : height of the lowest unworn crown over the board.
+    dents_mm : depth of the deepest dent, or of each dent by (fret, string).
+
+    Raises
+    ------
+    ValueError : a height or depth is not a number from 0 to 3 mm, or a dent is deeper than the wire is tall.
+    """
+    settings = settings or CrowningSettings()
+    _check("height_mm", height_mm, 3.0)
+    deepest: tuple[int, int] | None = None
+    if isinstance(dents_mm, Mapping):
+        for place, depth in dents_mm.items():
+            _check(f"dents_mm at fret and string {place!r:.20}", depth, 3.0)
+        deepest = max(dents_mm, key=lambda place: dents_mm[place], default=None)
+        dent_mm = 0.0 if deepest is None else dents_mm[deepest]
+    else:
+        dent_mm = dents_mm
+        _check("dents_mm", dent_mm, 3.0)
+    if dent_mm > height_mm:
+        raise ValueError(f"dents_mm={dent_mm!r} is deeper than the wire's height_mm={height_mm!r}")
+    u_mm = math.sqrt(2.0) * settings.height_u_mm  # height and depth are read separately
+    after_mm = height_mm - dent_mm - (settings.spare_mm if dent_mm > 0.0 else 0.0)
+    jobs, low, high = (_jobs(after_mm + k * u_mm, settings) for k in (0.0, -2.0, 2.0))
+    span = f"{jobs}" if low == high else f"{low} to {high}, most likely {jobs}"
+    text = (
+        f"After the dents are levelled {max(after_mm, 0.0):.2f} mm would be left; below {settings.lowest_mm:.2f} mm a "
+        f"fret is too low (common practice). Jobs left, the present one counted: {span}."
+    )
+    return WireLeft(after_mm, u_mm, jobs, low, high, deepest, text)
+
+
+def _jobs(after_mm: float, settings: CrowningSettings) -> int:
+    """One for the present job if the wire survives it, and one more for each further depth a job takes."""
+    step_mm = settings.usual_dent_mm + settings.spare_mm
+    spare_mm = after_mm - settings.lowest_mm
+    if spare_mm < 0.0:
+        return 0
+    return 1 + (math.floor(spare_mm / step_mm + 1e-9) if step_mm > 0.0 else 0)
+
+
+def _check(name: str, value: object, high: float) -> None:
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if not number or not math.isfinite(value) or not 0.0 <= value <= high:  # type: ignore[arg-type, operator]
+        raise ValueError(f"{name}={value!r:.60} must be a number from 0 to {high:g} mm")

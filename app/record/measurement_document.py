@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, NotRequired
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict
 
+from app.record.plain_json import check_plain
 from vision.settings import FRETS_MAX, FRETS_MIN
 
 _OPEN = ConfigDict(strict=True, extra="allow", allow_inf_nan=False)
@@ -124,6 +125,7 @@ _ADAPTER: TypeAdapter[_Measured | _Refused] = TypeAdapter(
 
 def checked_contract(contract: dict[str, Any]) -> dict[str, Any]:
     """The document unchanged. Raises ValueError naming the first field that a measurement would not have so."""
+    check_plain(contract)
     try:
         _ADAPTER.validate_python(contract)
     except ValidationError as error:

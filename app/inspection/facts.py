@@ -1,35 +1,22 @@
-"""The measured neck as plain facts, read from the JSON document that a measurement leaves behind.
+"""The measured neck as plain figures, from the JSON document that a measurement leaves behind.
 
-Stored documents outlive the program that wrote them and may have been edited by hand, so every figure that is used
-is checked on the way in. Lengths mm, angles degrees, uncertainties 1 sigma; entry i of a tuple belongs to fret i + 1.
+Stored documents outlive the program that wrote them and may have been edited by hand, so every figure that a decision
+rests on is checked. Lengths mm, angles degrees, uncertainties 1 sigma; entry i of a tuple belongs to fret i + 1.
 """
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import cast, get_args
 
 import numpy as np
 
+from app.contract_reading import outcome_from_contract
 from vision.findings.shape import contrast_mm, hump_weights, joint_index, rise_weights
 from vision.fit.frets import fret_positions_mm
-from vision.results import Array, Measured, PhotoKind, PhotoResult, Provenance, Side, SideCurve, Twist
-from vision.settings import FRETS_MAX, FRETS_MIN, SCALE_LENGTH_MAX_MM, SCALE_LENGTH_MIN_MM
+from vision.results import Array, Measured, Outcome, Side, SideCurve
+from vision.settings import SCALE_LENGTH_MAX_MM, SCALE_LENGTH_MIN_MM
 
-
-@dataclass(frozen=True, slots=True)
-class FindingFact:
-    """One finding as the measurement worded it."""
-
-    code: str
-    title: str
-    text: str
-    severity: str
-    side: str | None
-    frets: tuple[int, ...]
-    value: float | None
-    u: float | None
-    unit: str
+_HEIGHT_MAX_MM = 50.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +49,9 @@ class CurveFacts:
     frets: int
     bass: SideFacts
     treble: SideFacts
-    relief_difference_mm: float
-    relief_difference_u_mm: float
     relief_correlation: float
     twist_deg: float
     twist_u_deg: float
-    shape: str
-    findings: tuple[FindingFact, ...]
-    rod_direction: str
-    photo_kinds: tuple[str, ...]  # of the photographs that were measured
 
     @property
     def mean_relief_mm(self) -> float:
@@ -81,7 +62,7 @@ class CurveFacts:
     def mean_relief_u_mm(self) -> float:
         """Standard uncertainty of the mean, the sides' common error included."""
         b, t = self.bass.relief_u_mm, self.treble.relief_u_mm
-        return math.sqrt(max(b * b + t * t + 2.0 * self.relief_correlation * b * t, 0.0)) / 2.0
+        return math.sqrt(b * b + t * t + 2.0 * self.relief_correlation * b * t) / 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,60 +82,36 @@ def curve_facts(document: Mapping[str, object]) -> CurveFacts | RefusedFacts:
     """
     if not isinstance(document, Mapping):
         raise ValueError(f"document must be a mapping, got {document!r:.60}")
-    status = document.get("status")
-    if status == "refused":
-        return RefusedFacts(str(document.get("reason") or "not measured"), str(document.get("advice") or ""))
-    if status != "measured":
-        raise ValueError(f"status={status!r:.60} must be 'measured' or 'refused'")
-    measured = measured_from_document(document)
-    correlation = _correlation(measured)
-    rod = _mapping(document, "truss_rod")
-    return CurveFacts(
-        measured.scale_length_mm,
-        measured.frets,
-        _side_facts(measured.bass, measured),
-        _side_facts(measured.treble, measured),
-        measured.relief_difference_mm,
-        measured.relief_difference_u_mm,
-        correlation,
-        measured.twist.twist_deg,
-        measured.twist.twist_u_deg,
-        str(document.get("shape")),
-        _findings(document),
-        str(rod.get("direction")),
-        tuple(sorted(photo.kind for photo in measured.photos if photo.kind and photo.status == "measured")),
-    )
+    return facts_of(outcome_from_contract(document))
 
 
-def measured_from_document(document: Mapping[str, object]) -> Measured:
-    """The measured record behind a document, without cameras, traces and flags.
+def facts_of(outcome: Outcome) -> CurveFacts | RefusedFacts:
+    """Facts of an outcome in memory.
 
     Raises
     ------
-    ValueError : as `curve_facts`.
+    ValueError : a figure cannot be that of a neck; the message names it.
     """
-    frets = _whole(document, "frets", FRETS_MIN, FRETS_MAX)
-    scale_mm = _number(document, "scale_length_mm", SCALE_LENGTH_MIN_MM, SCALE_LENGTH_MAX_MM)
-    return Measured(
-        scale_mm,
-        frets,
-        _side(document, "bass", frets),
-        _side(document, "treble", frets),
-        Twist(
-            _number(document, "twist_deg", -90.0, 90.0),
-            _number(document, "twist_u_deg", 0.0, 90.0),
-            _array(document, "roll_deg", frets, -90.0),
-            _array(document, "roll_u_deg", frets, 0.0),
-        ),
-        _number(document, "relief_difference_mm", -50.0, 50.0),
-        _number(document, "relief_difference_u_mm", 0.0, 50.0),
-        _photos(document),
-        (),
-        Provenance(str(document.get("version")), (1, frets), "", math.nan, 0.0, math.nan, math.nan, math.nan, math.nan),
+    if not isinstance(outcome, Measured):
+        return RefusedFacts(outcome.reason, outcome.advice)
+    _check("scale_length_mm", outcome.scale_length_mm, SCALE_LENGTH_MIN_MM, SCALE_LENGTH_MAX_MM)
+    _check("relief_difference_u_mm", outcome.relief_difference_u_mm, 0.0, _HEIGHT_MAX_MM)
+    _check("twist_deg", outcome.twist.twist_deg, -90.0, 90.0)
+    _check("twist_u_deg", outcome.twist.twist_u_deg, 0.0, 90.0)
+    return CurveFacts(
+        outcome.scale_length_mm,
+        outcome.frets,
+        _side_facts(outcome.bass, outcome),
+        _side_facts(outcome.treble, outcome),
+        _correlation(outcome),
+        outcome.twist.twist_deg,
+        outcome.twist.twist_u_deg,
     )
 
 
 def _side_facts(curve: SideCurve, measured: Measured) -> SideFacts:
+    _check(f"{curve.side} relief_mm", curve.relief_mm, -_HEIGHT_MAX_MM, _HEIGHT_MAX_MM)
+    _check(f"{curve.side} relief_u_mm", curve.relief_u_mm, 0.0, _HEIGHT_MAX_MM)
     z_mm = fret_positions_mm(measured.scale_length_mm, measured.frets)
     joint = joint_index(z_mm, measured.scale_length_mm)
     ends: tuple[float | None, ...] = (None,) * 4
@@ -166,10 +123,10 @@ def _side_facts(curve: SideCurve, measured: Measured) -> SideFacts:
         curve.relief_mm,
         curve.relief_u_mm,
         curve.relief_at_fret,
-        _or_none(curve.gap_mm),
-        _or_none(curve.gap_u_mm),
-        _or_none(curve.deviation_mm),
-        _or_none(curve.deviation_u_mm),
+        _heights(f"{curve.side} gap_mm", curve.gap_mm, -_HEIGHT_MAX_MM),
+        _heights(f"{curve.side} gap_u_mm", curve.gap_u_mm, 0.0),
+        _heights(f"{curve.side} deviation_mm", curve.deviation_mm, -_HEIGHT_MAX_MM),
+        _heights(f"{curve.side} deviation_u_mm", curve.deviation_u_mm, 0.0),
         *ends,
     )
 
@@ -183,97 +140,14 @@ def _correlation(measured: Measured) -> float:
     return min(max((b * b + t * t - d * d) / (2.0 * b * t), 0.0), 1.0) if b * t > 0.0 else 0.0
 
 
-def _side(document: Mapping[str, object], side: Side, frets: int) -> SideCurve:
-    given = _mapping(document, side)
-    return SideCurve(
-        side,
-        _number(given, "relief_mm", -50.0, 50.0),
-        _number(given, "relief_u_mm", 0.0, 50.0),
-        _whole(given, "relief_at_fret", 1, frets),
-        _array(given, "gap_mm", frets, -50.0),
-        _array(given, "gap_u_mm", frets, 0.0),
-        _array(given, "deviation_mm", frets, -50.0),
-        _array(given, "deviation_u_mm", frets, 0.0),
-    )
+def _heights(name: str, values_mm: Array, low_mm: float) -> tuple[float | None, ...]:
+    known = values_mm[~np.isnan(values_mm)]
+    wrong = known[(known < low_mm) | (known > _HEIGHT_MAX_MM)]
+    if wrong.size:
+        raise ValueError(f"{name} holds {float(wrong[0])!r}, outside {low_mm:g} to {_HEIGHT_MAX_MM:g}")
+    return tuple(None if math.isnan(value) else value for value in values_mm.tolist())
 
 
-def _photos(document: Mapping[str, object]) -> tuple[PhotoResult, ...]:
-    given = document.get("photos")
-    if not isinstance(given, list):
-        raise ValueError(f"photos must be a list, got {given!r:.60}")
-    photos = []
-    for photo in given:
-        if not isinstance(photo, Mapping):
-            raise ValueError(f"photos must hold mappings, got {photo!r:.60}")
-        kind = photo.get("kind")
-        if kind is not None and kind not in get_args(PhotoKind):
-            raise ValueError(f"kind={kind!r:.60} of a photograph is unknown")
-        measured = photo.get("status") == "measured"
-        photos.append(PhotoResult(str(photo.get("file")), "measured" if measured else "refused", kind))
-    return tuple(photos)
-
-
-def _findings(document: Mapping[str, object]) -> tuple[FindingFact, ...]:
-    given = document.get("findings")
-    if not isinstance(given, list) or not all(isinstance(finding, Mapping) for finding in given):
-        raise ValueError(f"findings must be a list of mappings, got {given!r:.60}")
-    return tuple(
-        FindingFact(
-            str(finding.get("code")),
-            str(finding.get("title")),
-            str(finding.get("text")),
-            str(finding.get("severity")),
-            None if finding.get("side") is None else str(finding["side"]),
-            _fret_numbers(finding),
-            None if finding.get("value") is None else _number(finding, "value", -1e3, 1e3),
-            None if finding.get("u") is None else _number(finding, "u", 0.0, 1e3),
-            str(finding.get("unit")),
-        )
-        for finding in given
-    )
-
-
-def _fret_numbers(finding: Mapping[str, object]) -> tuple[int, ...]:
-    frets = finding.get("frets")
-    if not isinstance(frets, list) or not all(type(fret) is int and 1 <= fret <= FRETS_MAX for fret in frets):
-        raise ValueError(f"frets of a finding must be a list of fret numbers, got {frets!r:.60}")
-    return tuple(frets)
-
-
-def _mapping(document: Mapping[str, object], name: str) -> Mapping[str, object]:
-    value = document.get(name)
-    if not isinstance(value, Mapping):
-        raise ValueError(f"{name} must be a mapping, got {value!r:.60}")
-    return value
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-
-
-def _number(document: Mapping[str, object], name: str, low: float, high: float) -> float:
-    value = document.get(name)
-    if not _is_number(value) or not low <= cast(float, value) <= high:
-        raise ValueError(f"{name}={value!r:.60} must be a number from {low:g} to {high:g}")
-    return float(cast(float, value))
-
-
-def _whole(document: Mapping[str, object], name: str, low: int, high: int) -> int:
-    value = document.get(name)
-    if type(value) is not int or not low <= value <= high:
-        raise ValueError(f"{name}={value!r:.60} must be a whole number from {low} to {high}")
-    return value
-
-
-def _array(document: Mapping[str, object], name: str, frets: int, low: float) -> Array:
-    values = document.get(name)
-    if not isinstance(values, list) or len(values) != frets:
-        raise ValueError(f"{name} must be a list of {frets} numbers, got {values!r:.60}")
-    for value in values:
-        if value is not None and not (_is_number(value) and low <= value <= 90.0):
-            raise ValueError(f"{name} holds {value!r:.60}, which is no number from {low:g} to 90")
-    return np.array([math.nan if value is None else float(value) for value in values])
-
-
-def _or_none(values: Array) -> tuple[float | None, ...]:
-    return tuple(value if math.isfinite(value) else None for value in values.tolist())
+def _check(name: str, value: float, low: float, high: float) -> None:
+    if not math.isfinite(value) or not low <= value <= high:
+        raise ValueError(f"{name}={value!r} is outside {low:g} to {high:g}")

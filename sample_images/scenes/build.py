@@ -1,0 +1,105 @@
+"""Command that builds the scenes, photographs them and writes the truth beside.
+
+    python -m sample_images.scenes.build FOLDER [--random COUNT --seed N] [--variant llvm_ad_rgb] [--samples 64]
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sample_images.scenes.camera import Camera, Lens, place_front, place_low
+from sample_images.scenes.necks import NeckScene, random_necks, sample_necks
+from sample_images.scenes.picture import developed, distorted, jpeg
+from sample_images.scenes.room import workshop
+from sample_images.scenes.truth import truth_of_photograph
+
+METERED_AROUND_PX = 60
+FRAME_MARGIN_PX = 40
+
+
+def cameras(scene: NeckScene) -> dict[str, tuple[Camera, Lens]]:
+    """The camera and lens of each of the three photographs; a left-handed guitar's strings change sides."""
+    hand = -1.0 if scene.guitar.left_handed else 1.0
+    neck, phone = scene.guitar.neck, scene.phone
+    shift_x, shift_y = np.random.default_rng([scene.seed, 5]).uniform(-15.0, 15.0, 2)
+    shift = (float(shift_x), float(shift_y))
+    placed = {}
+    for kind, view in (("bass", scene.bass_view), ("treble", scene.treble_view)):
+        in_world = replace(view, side=hand * view.side)
+        placed[kind] = (place_low(in_world, neck, phone, scene.low_lens, shift), scene.low_lens)
+    placed["front"] = (place_front(scene.front_view, neck, phone, scene.front_lens, shift), scene.front_lens)
+    return placed
+
+
+def photograph_truths(scene: NeckScene) -> dict[str, dict[str, Any]]:
+    """Truth of the three photographs, checked to show every fret top.
+
+    Raises ValueError naming the photograph in which a fret top falls outside the frame.
+    """
+    truths = {}
+    for kind, (camera, _) in cameras(scene).items():
+        truth = truth_of_photograph(scene.guitar, camera, f"{scene.name}_{kind}", scene.shape)
+        tops = np.concatenate([truth["sides"][side]["fret_top_px"] for side in ("bass", "treble")])
+        limit = np.array([camera.width_px, camera.height_px]) - 1 - FRAME_MARGIN_PX
+        if (tops < FRAME_MARGIN_PX).any() or (tops > limit).any():
+            raise ValueError(f"scene {scene.name}: a fret top of the {kind} photograph lies outside the frame")
+        truths[kind] = truth
+    return truths
+
+
+def photograph(scene: NeckScene, folder: Path, samples: int) -> None:
+    """Render the three photographs of one neck and write them with their truths to `folder`."""
+    from sample_images.scenes.render import path_traced, scene_contents
+
+    truths = photograph_truths(scene)
+    rng = np.random.default_rng([scene.seed, 11])
+    room = workshop(rng, scene.bench, scene.daylight)
+    contents = scene_contents(scene.guitar.parts(rng), room)
+    for index, (kind, (camera, lens)) in enumerate(cameras(scene).items()):
+        linear = distorted(path_traced(contents, camera, samples, 10 * scene.seed + index), camera)
+        picture = developed(linear, _around_neck(truths[kind], camera), scene.processing, rng)
+        (folder / f"{scene.name}_{kind}.jpg").write_bytes(jpeg(picture, lens, scene.processing))
+        (folder / f"{scene.name}_{kind}.json").write_text(json.dumps(truths[kind], indent=1) + "\n")
+
+
+def _around_neck(truth: dict[str, Any], camera: Camera) -> NDArray[np.bool_]:
+    """The part of the picture the exposure is set for: the box about the fret tops."""
+    tops = np.concatenate([truth["sides"][side]["fret_top_px"] for side in ("bass", "treble")])
+    low = np.maximum(tops.min(axis=0) - METERED_AROUND_PX, 0).astype(int)
+    high = (tops.max(axis=0) + METERED_AROUND_PX).astype(int)
+    metered = np.zeros((camera.height_px, camera.width_px), dtype=bool)
+    metered[low[1]:high[1], low[0]:high[0]] = True
+    return metered
+
+
+def main() -> None:
+    """Parse the command line and build."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--random", type=int, default=0, metavar="COUNT", help="random necks instead of the samples")
+    parser.add_argument("--seed", type=int, default=1, help="of the random necks")
+    parser.add_argument("--only", default="", help="only necks whose name contains this")
+    parser.add_argument("--variant", default="llvm_ad_rgb", help="Mitsuba's engine; cuda_ad_rgb with a GPU")
+    parser.add_argument("--samples", type=int, default=64, help="light paths a pixel")
+    options = parser.parse_args()
+
+    from sample_images.scenes.render import use_variant
+
+    use_variant(options.variant)
+    options.folder.mkdir(parents=True, exist_ok=True)
+    scenes = random_necks(options.seed, options.random) if options.random else sample_necks()
+    for scene in scenes:
+        if options.only in scene.name:
+            photograph(scene, options.folder, options.samples)
+            print(f"{scene.name}: three photographs", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -43,8 +43,8 @@ class Conflict(RecordProblem):
     """The inspection was changed elsewhere since it was loaded. Neither side is lost.
 
     mine: what was to be saved. stored: what the store holds, None when it was erased. binned: it lies in the bin.
-    Ways on: `InspectionStore.save_copy(mine)` keeps both; `save(replace(mine, revision=stored.revision))` makes
-    mine the newest; loading again takes the stored side.
+    Ways on: `InspectionStore.save_copy(mine)` keeps both; `save(mine, over=stored.revision)` makes mine the
+    newest; loading again takes the stored side.
     """
 
     def __init__(self, mine: Inspection, stored: Inspection | None, binned: bool) -> None:

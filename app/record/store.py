@@ -68,14 +68,17 @@ class InspectionStore:
             folder.mkdir(parents=True, exist_ok=True)
             _open(self._engine, self._writing, self.path)
 
-    def save(self, inspection: Inspection) -> Inspection:
+    def save(self, inspection: Inspection, *, over: int | None = None) -> Inspection:
         """Store inspection over the revision it was loaded with (0: never stored) and return it as stored.
+
+        over : the stored revision it is to replace, where that is not its own, as for one from a file.
 
         Raises Conflict, carrying both sides, when the stored inspection is not at that revision or in the bin.
         """
-        saved = replace(inspection, revision=inspection.revision + 1, changed_at=now_utc())
+        expected = inspection.revision if over is None else over
+        saved = replace(inspection, revision=max(inspection.revision, expected) + 1, changed_at=now_utc())
         with self._write() as connection:
-            _check_unchanged(connection, inspection)
+            _check_unchanged(connection, inspection, expected)
             _put(connection, saved)
         return saved
 
@@ -85,7 +88,7 @@ class InspectionStore:
         Raises Conflict when its id is already here, in the bin or out of it.
         """
         with self._write() as connection:
-            _check_unchanged(connection, replace(inspection, revision=0))
+            _check_unchanged(connection, inspection, 0)
             _put(connection, inspection)
 
     def save_copy(self, inspection: Inspection) -> Inspection:
@@ -188,12 +191,12 @@ def _open(engine: Engine, writing: Engine, path: Path) -> None:
         )
 
 
-def _check_unchanged(connection: Connection, mine: Inspection) -> None:
+def _check_unchanged(connection: Connection, mine: Inspection, expected: int) -> None:
     row = _row(connection, mine.id)
     if row is None:
-        if mine.revision != 0:
+        if expected != 0:
             raise Conflict(mine, None, binned=False)
-    elif row.revision != mine.revision or row.binned_at is not None:
+    elif row.revision != expected or row.binned_at is not None:
         raise Conflict(mine, inspection_from_text(row.document), binned=row.binned_at is not None)
 
 

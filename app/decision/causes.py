@@ -114,9 +114,11 @@ def _bow_events(curve: CurveFacts, situation: Situation, draws: Draws, cautious:
     }
 
 
-def _smaller_lobe(side: SideFacts) -> tuple[float, float]:
+def _smaller_lobe(side: SideFacts) -> tuple[float | None, float | None]:
     """How far the curve crosses to the other side of the chord, with that place's uncertainty."""
     gaps = [(gap, u) for gap, u in zip(side.gap_mm, side.gap_u_mm, strict=True) if gap is not None and u is not None]
+    if not gaps:
+        return None, None
     below, above = max(gaps), max((-gap, u) for gap, u in gaps)
     return min(below, above)
 

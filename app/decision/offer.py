@@ -4,8 +4,9 @@ import math
 from dataclasses import dataclass
 
 from app.decision.chance import Chances
-from app.decision.settings import COST_MAX, check_range
+from app.decision.settings import COST_MAX
 from app.decision.situation import Deal
+from app.inspection.plausible import check_range
 
 
 @dataclass(frozen=True, slots=True)

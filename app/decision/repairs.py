@@ -8,8 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from app.decision.settings import COST_MAX, check_range
+from app.decision.settings import COST_MAX
 from app.inspection.checks import check_by_id
+from app.inspection.plausible import check_range
 
 Cause = Literal[
     "relief out of range",

@@ -1,7 +1,8 @@
 """Figures of the decision that the user may change. All are common practice or plain judgement, none a standard."""
 
-import math
 from dataclasses import dataclass
+
+from app.inspection.plausible import check_range
 
 COST_MAX = 1e9
 
@@ -58,10 +59,3 @@ class DecisionSettings:
             if type(value) is not int:
                 raise ValueError(f"{name}={value!r:.60} must be a whole number")
             check_range(name, value, low, high)
-
-
-def check_range(name: str, value: float, low: float, high: float) -> None:
-    """Raise ValueError, naming the argument and its value, unless it is a finite number from low to high."""
-    number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not number or not math.isfinite(value) or not low <= value <= high:
-        raise ValueError(f"{name}={value!r:.60} must be a number from {low:g} to {high:g}")

@@ -4,11 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from app.decision.repairs import PriceList
-from app.decision.settings import COST_MAX, DecisionSettings, check_range
+from app.decision.settings import COST_MAX, DecisionSettings
 from app.inspection.check import CheckResult
 from app.inspection.checks import read_results
 from app.inspection.crowning import CrowningSettings
 from app.inspection.facts import CurveFacts, RefusedFacts
+from app.inspection.plausible import check_range
 from vision.settings import Thresholds
 
 

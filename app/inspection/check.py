@@ -4,10 +4,11 @@ States are plain words so that a stored record needs no knowledge of this packag
 id to its state, note and readings is enough.
 """
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal, cast, get_args
+
+from app.inspection.plausible import check_range, is_number
 
 State = Literal["fine", "look closer", "fault", "not checked"]
 STATES: tuple[State, ...] = get_args(State)
@@ -118,14 +119,8 @@ def _value(check: Check, key: str, value: object) -> float | str:
             return _word(check, choice, value)
     for reading in check.readings:
         if reading.id == key:
-            if not _is_number(value):
-                raise ValueError(f"{check.id} {key}={value!r:.60} must be a finite number")
-            number = float(cast(float, value))
-            if not reading.low <= number <= reading.high:
-                raise ValueError(
-                    f"{check.id} {key}={value!r} {reading.unit} is outside {reading.low:g} to {reading.high:g}"
-                )
-            return number
+            check_range(f"{check.id} {key}", value, reading.low, reading.high)
+            return float(cast(float, value))
     raise ValueError(f"{check.id} has no reading named {key!r:.60}")
 
 
@@ -133,10 +128,6 @@ def _word(check: Check, choice: Choice, value: object) -> str:
     """A word of the choice, from the word or from its place among the options."""
     if isinstance(value, str) and value in choice.options:
         return value
-    if _is_number(value) and value in range(len(choice.options)):
-        return choice.options[int(cast(float, value))]
+    if is_number(value) and value in range(len(choice.options)):
+        return choice.options[int(value)]
     raise ValueError(f"{check.id} {choice.id}={value!r:.60} must be one of {', '.join(choice.options)}, or its place")
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)

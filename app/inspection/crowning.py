@@ -8,6 +8,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from app.inspection.plausible import check_range
+
 
 @dataclass(frozen=True, slots=True)
 class WireSize:
@@ -40,7 +42,7 @@ class CrowningSettings:
 
     def __post_init__(self) -> None:
         for name in ("lowest_mm", "spare_mm", "usual_dent_mm", "height_u_mm"):
-            _check(name, getattr(self, name), 3.0)
+            check_range(name, getattr(self, name), 0.0, 3.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +80,16 @@ def wire_left(
     ValueError : a height or depth is not a number from 0 to 3 mm, or a dent is deeper than the wire is tall.
     """
     settings = settings or CrowningSettings()
-    _check("height_mm", height_mm, 3.0)
+    check_range("height_mm", height_mm, 0.0, 3.0)
     deepest: tuple[int, int] | None = None
     if isinstance(dents_mm, Mapping):
         for place, depth in dents_mm.items():
-            _check(f"dents_mm at fret and string {place!r:.20}", depth, 3.0)
+            check_range(f"dents_mm at fret and string {place!r:.20}", depth, 0.0, 3.0)
         deepest = max(dents_mm, key=lambda place: dents_mm[place], default=None)
         dent_mm = 0.0 if deepest is None else dents_mm[deepest]
     else:
         dent_mm = dents_mm
-        _check("dents_mm", dent_mm, 3.0)
+        check_range("dents_mm", dent_mm, 0.0, 3.0)
     if dent_mm > height_mm:
         raise ValueError(f"dents_mm={dent_mm!r} is deeper than the wire's height_mm={height_mm!r}")
     u_mm = math.sqrt(2.0) * settings.height_u_mm  # height and depth are read separately
@@ -108,9 +110,3 @@ def _jobs(after_mm: float, settings: CrowningSettings) -> int:
     if spare_mm < 0.0:
         return 0
     return 1 + (math.floor(spare_mm / step_mm + 1e-9) if step_mm > 0.0 else 0)
-
-
-def _check(name: str, value: object, high: float) -> None:
-    number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not number or not math.isfinite(value) or not 0.0 <= value <= high:  # type: ignore[arg-type, operator]
-        raise ValueError(f"{name}={value!r:.60} must be a number from 0 to {high:g} mm")

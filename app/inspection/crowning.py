@@ -17,14 +17,13 @@ class WireSize:
 
     name: str
     new_height_mm: float
-    usual_jobs: int
 
 
 COMMON_WIRE = (
-    WireSize("slim", 1.00, 2),
-    WireSize("medium", 1.14, 2),
-    WireSize("medium-jumbo", 1.22, 3),
-    WireSize("jumbo", 1.40, 4),
+    WireSize("slim", 1.00),
+    WireSize("medium", 1.10),
+    WireSize("medium-jumbo", 1.22),
+    WireSize("jumbo", 1.40),
 )
 
 
@@ -41,13 +40,14 @@ class CrowningSettings:
     height_u_mm: float = 0.03
 
     def __post_init__(self) -> None:
-        for name in ("lowest_mm", "spare_mm", "usual_dent_mm", "height_u_mm"):
+        for name in ("lowest_mm", "spare_mm", "height_u_mm"):
             check_range(name, getattr(self, name), 0.0, 3.0)
+        check_range("usual_dent_mm", self.usual_dent_mm, 0.001, 3.0)
 
 
 @dataclass(frozen=True, slots=True)
 class WireLeft:
-    """What is left of the wire. jobs counts the one that takes the present dents out; 0 is a refret.
+    """What is left of the wire. jobs counts the one that takes the present dents out; with 0 the next is a refret.
 
     height_after_mm : height once the present dents are levelled, with its standard uncertainty.
     jobs_low, jobs_high : jobs for the height two standard uncertainties lower and higher.
@@ -94,19 +94,20 @@ def wire_left(
         raise ValueError(f"dents_mm={dent_mm!r} is deeper than the wire's height_mm={height_mm!r}")
     u_mm = math.sqrt(2.0) * settings.height_u_mm  # height and depth are read separately
     after_mm = height_mm - dent_mm - (settings.spare_mm if dent_mm > 0.0 else 0.0)
-    jobs, low, high = (_jobs(after_mm + k * u_mm, settings) for k in (0.0, -2.0, 2.0))
+    jobs, low, high = (_jobs(after_mm + k * u_mm, dent_mm > 0.0, settings) for k in (0.0, -2.0, 2.0))
     span = f"{jobs}" if low == high else f"{low} to {high}, most likely {jobs}"
+    counted = ", the present one counted" if dent_mm > 0.0 else ""
     text = (
-        f"After the dents are levelled {max(after_mm, 0.0):.2f} mm would be left; below {settings.lowest_mm:.2f} mm a "
-        f"fret is too low (common practice). Jobs left, the present one counted: {span}."
+        f"With the dents levelled {max(after_mm, 0.0):.2f} mm would be left; below {settings.lowest_mm:.2f} mm a "
+        f"fret is too low (common practice). Levelling jobs left{counted}: {span}."
     )
     return WireLeft(after_mm, u_mm, jobs, low, high, deepest, text)
 
 
-def _jobs(after_mm: float, settings: CrowningSettings) -> int:
-    """One for the present job if the wire survives it, and one more for each further depth a job takes."""
+def _jobs(after_mm: float, dented: bool, settings: CrowningSettings) -> int:
+    """The present job, if there are dents and the wire survives it, and one for each further depth a job takes."""
     step_mm = settings.usual_dent_mm + settings.spare_mm
     spare_mm = after_mm - settings.lowest_mm
     if spare_mm < 0.0:
         return 0
-    return 1 + (math.floor(spare_mm / step_mm + 1e-9) if step_mm > 0.0 else 0)
+    return dented + math.floor(spare_mm / step_mm + 1e-9)

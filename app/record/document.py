@@ -5,6 +5,7 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from app.record.checked import first_error
 from app.record.inspection import Inspection
 from app.record.plain_json import read_json
 from app.record.problems import DocumentProblem
@@ -46,13 +47,6 @@ def inspection_from_text(text: str | bytes) -> Inspection:
         return _ADAPTER.validate_json(json.dumps(document["inspection"], allow_nan=False))
     except ValidationError as error:
         raise DocumentProblem(f"The inspection cannot be read: {first_error(error)}.", _ADVICE_UNREADABLE) from None
-
-
-def first_error(error: ValidationError) -> str:
-    """The first thing a validation found, as "field: what is wrong", short enough for a message."""
-    first = error.errors(include_url=False, include_context=False)[0]
-    where = ".".join(str(part)[:60] for part in first["loc"]) or "the whole"
-    return f"{where[:200]}: {first['msg'].removeprefix('Value error, ')[:300].rstrip('.')}"
 
 
 def _check_envelope(document: dict[str, Any]) -> None:

@@ -12,7 +12,8 @@ from typing import Annotated, Final, Literal
 from pydantic import ConfigDict, Field, StringConstraints, TypeAdapter, ValidationError
 from pydantic.dataclasses import dataclass
 
-from app.record.document import MAX_DOCUMENT_BYTES, first_error
+from app.record.checked import first_error
+from app.record.document import MAX_DOCUMENT_BYTES
 from app.record.inspection import Line, PhotoHash, Time
 from app.record.plain_json import read_json
 from app.record.privacy import PictureFormat

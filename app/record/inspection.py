@@ -16,6 +16,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, StringConstraints
 from pydantic.dataclasses import dataclass
 
+from app.record.checked import names_its_fields
 from app.record.measurement_document import checked_contract
 from vision.settings import COMMON_SCALE_LENGTHS_MM, FRETS_MAX, FRETS_MIN, StatedNeck
 
@@ -64,6 +65,7 @@ def now_utc() -> datetime:
     return datetime.now(UTC).replace(microsecond=0)
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class Neck:
     """The neck as stated; None where the user has not said. Bounds are those of `vision.settings.StatedNeck`."""
@@ -106,6 +108,7 @@ class Neck:
         )
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class Guitar:
     """The instrument, what is asked for it, and what it would be worth in good order. None: not stated."""
@@ -120,6 +123,7 @@ class Guitar:
     neck: Neck = field(default_factory=Neck)
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class Photo:
     """A photograph kept by `photo_store` under its hash, the name it came with, and corners marked by hand."""
@@ -129,6 +133,7 @@ class Photo:
     corners: Corners | None = None
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class Measurement:
     """What the photographs gave: the document of `app.contract`, and the version that wrote it.
@@ -141,6 +146,7 @@ class Measurement:
     contract: Annotated[dict[str, Any], AfterValidator(checked_contract)]
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class Sighting:
     """One set of photographs, with the part of a truss-rod turn made before it (+ tighten, in turns)."""
@@ -153,6 +159,7 @@ class Sighting:
     measurement: Measurement | None = None
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class CheckResult:
     """One finding by eye, ear or meter. Which checks there are, `app.inspection` knows."""
@@ -163,6 +170,7 @@ class CheckResult:
     readings: Annotated[dict[Key, Reading], Field(max_length=ENTRIES_MAX)] = field(default_factory=dict)
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class PlayedNote:
     """How one note sounded. string 1 is the highest, fret 0 the open string."""
@@ -172,6 +180,7 @@ class PlayedNote:
     sound: NoteSound
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class CostEdit:
     """The user's own low and high cost of one repair, in the guitar's currency; label for a row of their own."""
@@ -194,6 +203,7 @@ def _each_note_once(notes: tuple[PlayedNote, ...]) -> tuple[PlayedNote, ...]:
     return notes
 
 
+@names_its_fields
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class Inspection:
     """All of one inspection. revision 0 has never been saved; the store counts it up with every save."""

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, NotRequired
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict
 
+from app.record.checked import first_error
 from app.record.plain_json import check_plain
 from vision.settings import FRETS_MAX, FRETS_MIN
 
@@ -129,9 +130,7 @@ def checked_contract(contract: dict[str, Any]) -> dict[str, Any]:
     try:
         _ADAPTER.validate_python(contract)
     except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        where = ".".join(str(part) for part in first["loc"])
-        raise ValueError(f"the measurement's field {where}: {first['msg']}") from None
+        raise ValueError(f"the measurement's field {first_error(error)}") from None
     _check_lengths(contract)
     return contract
 

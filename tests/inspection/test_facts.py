@@ -37,7 +37,7 @@ def test_a_refused_document_keeps_its_reason() -> None:
 
 
 def test_sides_that_share_their_error() -> None:
-    # var(b - t) = var(b) + var(t) - 2 cov (GUM 5.2.2): u 0.05 each, difference 0.01: correlation 1 - 0.01^2 / 2 / 0.05^2
+    # var(b - t) = var(b) + var(t) - 2 cov (GUM 5.2.2): u 0.05 each, difference 0.01: 1 - 0.01^2 / 2 / 0.05^2
     facts = neck(u_mm=0.05, difference_u_mm=0.01)
     assert facts.relief_correlation == pytest.approx(0.98, abs=1e-12, rel=0)
     assert facts.mean_relief_u_mm == pytest.approx(math.sqrt(0.05**2 - 0.01**2 / 4.0), abs=1e-12, rel=0)

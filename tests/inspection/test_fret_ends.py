@@ -1,5 +1,7 @@
 """Moisture, shrinkage and protruding fret ends against the Wood Handbook's equation and table."""
 
+import itertools
+
 import pytest
 
 from app.inspection.fret_ends import (
@@ -26,7 +28,7 @@ def test_moisture_is_that_of_table_4_2(humidity_pct: float, moisture_pct: float)
 def test_moisture_rises_with_humidity_from_nothing() -> None:
     moistures = [equilibrium_moisture_pct(20.0, humidity) for humidity in range(101)]
     assert moistures[0] == 0.0
-    assert all(b > a for a, b in zip(moistures, moistures[1:], strict=False))
+    assert all(b > a for a, b in itertools.pairwise(moistures))
     assert 20.0 < moistures[-1] < 35.0  # near fibre saturation, about 30 %
 
 
@@ -69,7 +71,7 @@ def test_a_damp_room_shows_nothing() -> None:
 
 def test_drier_never_stands_out_less() -> None:
     highs = [predict_fret_ends(52.0, 20.0, humidity).high_mm for humidity in range(60, 4, -5)]
-    assert all(b >= a for a, b in zip(highs, highs[1:], strict=False))
+    assert all(b >= a for a, b in itertools.pairwise(highs))
     assert highs[-1] > 0.4
 
 

@@ -1,0 +1,99 @@
+"""Bad notes laid over measured frets: each cause is found where it is and nowhere else."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from app.inspection.play_test import height_at, note_causes, unexplained
+from tests.findings_records import kink
+from tests.inspection.necks import neck, single
+
+
+def test_a_buzz_behind_a_high_fret() -> None:
+    curve = neck(deviation=single(8, 0.12))
+    for fret in (3, 5, 7):
+        (cause,) = note_causes(curve, {(2, fret): "buzz"})
+        assert (cause.cause, cause.frets) == ("fret ahead high", (8,))
+        assert cause.value_mm == pytest.approx(0.12, abs=1e-12, rel=0)
+
+
+@pytest.mark.parametrize("fret", [2, 8, 9])
+def test_a_high_fret_far_ahead_or_behind_explains_nothing(fret: int) -> None:
+    (cause,) = note_causes(neck(deviation=single(8, 0.12)), {(2, fret): "buzz"})
+    assert cause.cause == "no measured cause"
+    assert unexplained((cause,)) == (cause,)
+
+
+def test_a_worn_fret_under_its_own_note() -> None:
+    (cause,) = note_causes(neck(deviation=single(5, -0.10)), {(3, 5): "dead"})
+    assert (cause.cause, cause.frets, cause.sound) == ("own fret low", (5, 6), "dead")
+
+
+def test_a_high_fret_on_the_bass_side_is_less_under_the_high_string() -> None:
+    curve = neck(deviation=single(8, 0.12))
+    curve = dataclasses.replace(curve, treble=neck().treble)
+    heights = [height_at(curve, string, 6, 8) for string in range(1, 7)]
+    assert [h.deviation_mm for h in heights] == pytest.approx([0.12 * i / 5 for i in range(6)], abs=1e-12, rel=0)
+    assert heights[0].u_mm == heights[5].u_mm == 0.008
+    assert heights[2].u_mm == pytest.approx(0.008 * np.hypot(0.4, 0.6), abs=1e-12, rel=0)
+    assert note_causes(curve, {(6, 7): "buzz"})[0].cause == "fret ahead high"
+    assert note_causes(curve, {(1, 7): "buzz"})[0].cause == "no measured cause"
+
+
+def test_a_straight_neck_buzzes_low_and_not_high() -> None:
+    causes = note_causes(neck(-0.10), {(6, 0): "buzz", (6, 2): "buzz", (6, 9): "buzz"})
+    assert [(cause.fret, cause.cause) for cause in causes] == [
+        (0, "too little relief"),
+        (2, "too little relief"),
+        (9, "no measured cause"),
+    ]
+
+
+def test_last_frets_that_rise_choke_high_notes() -> None:
+    curve = neck(gap=kink(0.25))
+    causes = note_causes(curve, {(1, 14): "choke", (1, 7): "choke", (1, 22): "choke"})
+    by_fret = {cause.fret: cause.cause for cause in causes}
+    assert by_fret == {14: "last frets rise", 7: "no measured cause", 22: "no measured cause"}
+
+
+def test_two_causes_are_both_named() -> None:
+    deviation = single(5, -0.10) + single(6, 0.10)
+    causes = note_causes(neck(deviation=deviation), {(4, 5): "buzz"})
+    assert {cause.cause for cause in causes} == {"own fret low", "fret ahead high"}
+
+
+def test_a_cause_within_its_uncertainty_is_not_named() -> None:
+    (cause,) = note_causes(neck(deviation=single(8, 0.06), deviation_u_mm=0.015), {(1, 7): "buzz"})
+    assert cause.cause == "no measured cause"
+    (cause,) = note_causes(neck(deviation=single(8, 0.12), deviation_u_mm=0.08), {(1, 7): "buzz"})
+    assert cause.cause == "not seen well enough"
+
+
+def test_frets_that_were_not_seen_are_said_to_be_unseen() -> None:
+    deviation = np.zeros(22)
+    deviation[7] = np.nan
+    (cause,) = note_causes(neck(deviation=deviation), {(1, 7): "buzz"})
+    assert (cause.cause, cause.frets) == ("not seen well enough", (8,))
+    assert height_at(neck(deviation=deviation), 1, 6, 8).deviation_mm is None
+
+
+def test_good_notes_ask_for_nothing() -> None:
+    grid = {(string, fret): "fine" for string in range(1, 7) for fret in range(23)}
+    assert note_causes(neck(deviation=single(8, 0.12)), grid) == ()
+
+
+@pytest.mark.parametrize(
+    ("notes", "match"),
+    [
+        ({(0, 3): "buzz"}, "string=0"),
+        ({(7, 3): "buzz"}, "string=7"),
+        ({(1, 23): "buzz"}, "fret=23"),
+        ({(1, -1): "buzz"}, "fret=-1"),
+        ({(1, 2.0): "buzz"}, r"fret=2\.0"),
+        ({(1, 3): "hum"}, "sound='hum'"),
+    ],
+)
+def test_notes_off_the_neck_are_misuse(notes: dict[tuple[int, int], str], match: str) -> None:
+    with pytest.raises(ValueError, match=match):
+        note_causes(neck(), notes)

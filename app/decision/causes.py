@@ -10,6 +10,7 @@ Deviations of single frets are drawn independently: what neighbouring frets have
 The two sides' reliefs share most of their error and are drawn with that correlation.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,12 +43,7 @@ class Draws:
     rate: Array
 
 
-_NORMAL = (
-    "relief",
-    "twist",
-    "wire",
-    *(f"{name} {side}" for name in ("S", "rise", "hump") for side in ("bass", "treble")),
-)
+_NORMAL = ("twist", "wire", *(f"{n} {side}" for n in ("relief", "S", "rise", "hump") for side in ("bass", "treble")))
 _UNIFORM = ("unmeasured", "rod slack", "wire", *(check.id for check in CHECKS))
 
 
@@ -82,16 +78,26 @@ def check_events(result: CheckResult, unseen_chance: float, look_closer_chance: 
 def _bow_events(curve: CurveFacts, situation: Situation, draws: Draws, cautious: bool) -> dict[Cause, Events]:
     limits, sides = situation.thresholds, (curve.bass, curve.treble)
 
-    def beyond(value: float | None, u: float | None, limit: float, name: str, sign: int = 1) -> Events:
-        """Where sign * value passes the limit."""
-        if value is None or u is None:
-            return np.zeros(draws.rate.size, bool)
+    def passes(value: float, error: Array, limit: float, sign: int) -> Events:
+        """Where sign * (value + error) passes the limit."""
         if cautious and sign * value > limit:
             return np.ones(draws.rate.size, bool)
-        return np.asarray(sign * (value + u * draws.normal[name]) > limit)
+        return np.asarray(sign * (value + error) > limit)
+
+    def beyond(value: float | None, u: float | None, limit: float, name: str, sign: int = 1) -> Events:
+        if value is None or u is None:
+            return np.zeros(draws.rate.size, bool)
+        return passes(value, u * draws.normal[name], limit, sign)
+
+    relief_errors = _relief_errors_mm(curve, draws)
 
     def mean_beyond(limit_mm: float, sign: int) -> Events:
-        return beyond(curve.mean_relief_mm, curve.mean_relief_u_mm, limit_mm, "relief", sign)
+        return passes(curve.mean_relief_mm, (relief_errors[0] + relief_errors[1]) / 2.0, limit_mm, sign)
+
+    def opposite(high: int, low: int) -> Events:
+        """Where one side has more than the wanted relief and the other less: the rod moves both together."""
+        too_much = passes(sides[high].relief_mm, relief_errors[high], limits.wanted_relief_high_mm, 1)
+        return too_much & passes(sides[low].relief_mm, relief_errors[low], -limits.wanted_relief_low_mm, -1)
 
     def rises(side: SideFacts, sign: int) -> Events:
         return beyond(side.rise_mm, side.rise_u_mm, limits.rise_mm, f"rise {side.side}", sign)
@@ -106,12 +112,23 @@ def _bow_events(curve: CurveFacts, situation: Situation, draws: Draws, cautious:
     lobes = [beyond(*_smaller_lobe(side), limits.straight_within_mm / 2.0, f"S {side.side}") for side in sides]
     return {
         "relief out of range": too_high | too_low,
-        "relief past the rod": (too_high & rod_at_end(situation)) | (back_bow & _rod_slack(situation, draws)),
+        "relief past the rod": (too_high & rod_at_end(situation))
+        | (back_bow & _rod_slack(situation, draws))
+        | opposite(0, 1)
+        | opposite(1, 0),
         "twist": twist[0] | twist[1],
         "S-curve": lobes[0] | lobes[1],
         "last frets rise": rises(curve.bass, 1) | rises(curve.treble, 1),
         "hump at the body joint": hump(curve.bass) | hump(curve.treble),
     }
+
+
+def _relief_errors_mm(curve: CurveFacts, draws: Draws) -> tuple[Array, Array]:
+    """Errors of the bass and the treble relief, drawn with their correlation."""
+    rho = curve.relief_correlation
+    bass, own = draws.normal["relief bass"], draws.normal["relief treble"]
+    treble = rho * bass + math.sqrt(1.0 - rho * rho) * own
+    return curve.bass.relief_u_mm * bass, curve.treble.relief_u_mm * treble
 
 
 def _smaller_lobe(side: SideFacts) -> tuple[float | None, float | None]:

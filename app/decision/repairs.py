@@ -136,7 +136,7 @@ EXAMPLE_REPAIRS = (
         350.0,
         650.0,
         10.0,
-        "twist, an S-curve, or a bow that the rod cannot take out",
+        "twist, an S-curve, or a bow that the rod cannot take out of both sides",
         causes=("twist", "S-curve", "relief past the rod"),
         unseen_chance=0.03,
         more_than_rod=True,

@@ -11,6 +11,8 @@ from app.decision.situation import Deal, Situation
 from app.inspection.facts import CurveFacts, RefusedFacts
 
 Answer = Literal["buy", "negotiate", "walk away", "take better photographs"]
+HALF_UNIT = 0.5  # sums are shown in whole units and compared as they are shown
+NOTABLE_SHARE = 0.005  # of the worth: less is no reason, and not worth another photograph
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,16 +73,17 @@ def _answer(situation: Situation, deal: Deal, price: Offer, broken: tuple[Broken
             return "walk away", "Repairs and margin leave nothing to offer."
         return "negotiate", f"No asking price is named. Offer up to {highest}."
     asked = f"{asking:.0f} {unit}".strip()
-    if asking <= price.highest:
+    if asking <= price.highest + HALF_UNIT:
         return "buy", f"The asking price of {asked} is within the {highest} it is worth to you as it stands."
     sharp = f"{price.highest_if_sharp:.0f} {unit}".strip()
     lowest = situation.settings.lowest_share_of_asking * asking
     could = f"Sharper figures could raise the offer from {highest} to {sharp}, if they confirm what is seen now."
-    if asking <= price.highest_if_sharp:
+    notable = price.highest_if_sharp - price.highest > NOTABLE_SHARE * price.good_value
+    if notable and asking <= price.highest_if_sharp + HALF_UNIT:
         return "take better photographs", f"{could} That would reach the asking price of {asked}."
     if price.highest >= lowest:
         return "negotiate", f"{asked} is too much; offer up to {highest}."
-    if price.highest_if_sharp >= lowest:
+    if notable and price.highest_if_sharp >= lowest:
         return "take better photographs", f"{could} That would be near enough to {asked} to talk about it."
     return "walk away", f"The most it is worth to you is {highest}, too far below the {asked} asked."
 
@@ -93,7 +96,7 @@ def _not_measured(curve: RefusedFacts | CurveFacts | None) -> str:
 
 def _reasons(situation: Situation, chance: Chances, price: Offer, broken: tuple[BrokenRule, ...]) -> tuple[Reason, ...]:
     """Rules first, then what moves the offer, by how far; small change is left out."""
-    least = max(price.good_value, 1.0) * 0.005
+    least = NOTABLE_SHARE * price.good_value
     sums = [Reason(_repair_text(called), called.lowers_offer_by) for called in chance.repairs]
     gain = price.highest_if_sharp - price.highest
     sums.append(Reason("Uncertainty of the photographs.", gain))

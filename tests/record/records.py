@@ -80,7 +80,7 @@ def pixels(width: int = WIDTH, height: int = HEIGHT) -> np.ndarray[tuple[int, ..
     return np.clip(smooth + rng.normal(0, 6, (height, width, 3)), 0, 255).astype(np.uint8)
 
 
-def exif_with_place(orientation: int = 6) -> Image.Exif:
+def exif_with_place(orientation: int = 6, size_px: tuple[int, int] = (WIDTH, HEIGHT)) -> Image.Exif:
     """EXIF as a phone writes it: position, maker note, serial number, remark, beside what may stay."""
     exif = Image.Exif()
     exif[0x0112] = orientation
@@ -89,7 +89,7 @@ def exif_with_place(orientation: int = 6) -> Image.Exif:
     sub = exif.get_ifd(0x8769)
     sub[0x920A] = IFDRational(5410, 1000)
     sub[0xA405] = 26
-    sub[0xA002], sub[0xA003] = WIDTH, HEIGHT
+    sub[0xA002], sub[0xA003] = size_px
     sub[0x927C] = b"maker-note-4471 Meadow-Lane-19"
     sub[0xA431] = "CAMERA-SERIAL-808"
     exif.get_ifd(0x8825).update(GPS)

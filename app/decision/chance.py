@@ -9,19 +9,30 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.decision.causes import Draws, Events, cause_events, check_events, make_draws
-from app.decision.repairs import Repair
+from app.decision.repairs import Cause, Repair
 from app.decision.situation import Situation
+from app.inspection.check import CheckResult
+from app.inspection.checks import check_by_id
 from app.inspection.facts import CurveFacts, SideFacts
 from vision.results import Array
 
 
+NOTABLE_CHANCE = 0.005  # less is not named as a cause
+
+
 @dataclass(frozen=True, slots=True)
 class CalledRepair:
-    """A repair with the chance that it is needed, and how far it lowers the offer (its leave-one-out share)."""
+    """A repair with the chance that it is needed, what calls for it, and how far it lowers the offer.
+
+    lowers_offer_by is what the offer would gain were this repair ruled out; on a ladder the next one then counts.
+    seen is False where nothing but a lack of looking calls for it.
+    """
 
     repair: Repair
     probability: float
     lowers_offer_by: float
+    why: tuple[str, ...]
+    seen: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +46,7 @@ class Chances:
     cost_median, cost_low, cost_high : median and central 90 % range of the sum.
     cautious_cost : what the offer reckons with, see `cautious_mean`.
     cautious_cost_sharp : the same if better photographs confirmed every best estimate.
+    cautious_cost_checked : the same if all that nobody looked at were fine.
     """
 
     more_than_rod: float
@@ -46,6 +58,7 @@ class Chances:
     cost_high: float
     cautious_cost: float
     cautious_cost_sharp: float
+    cautious_cost_checked: float
     samples: int
     seed: int
 
@@ -54,8 +67,11 @@ def chances(situation: Situation) -> Chances:
     """Chance of each repair, distribution of the cost, and the cautious cost behind the offer."""
     settings = situation.settings
     draws = make_draws(settings.seed, settings.samples)
-    plain = _called(situation, draws, cautious=False)
-    cautious = _called(situation, draws, cautious=True)
+    causes = cause_events(situation, draws, cautious=False)
+    plain = _called(situation, draws, causes)
+    cautious = _called(situation, draws, cause_events(situation, draws, cautious=True))
+    looked = replace(situation, checks=_looked_at(situation))
+    rest_fine = _called(looked, draws, cause_events(looked, draws, cautious=True))
     cost = total_cost(plain, draws.rate)
     careful = cautious_mean(total_cost(cautious, draws.rate), settings.dearest_share)
     neck = np.zeros(settings.samples, bool)
@@ -65,7 +81,11 @@ def chances(situation: Situation) -> Chances:
     share = float(neck.mean())
     called = tuple(
         CalledRepair(
-            repair, float(plain[repair].mean()), careful - _without(cautious, repair, draws, settings.dearest_share)
+            repair,
+            float(plain[repair].mean()),
+            careful - _without(cautious, repair, draws, settings.dearest_share),
+            _why(repair, situation, causes),
+            bool(rest_fine[repair].mean() >= NOTABLE_CHANCE),
         )
         for repair in cautious
         if cautious[repair].any()
@@ -81,6 +101,7 @@ def chances(situation: Situation) -> Chances:
         high,
         careful,
         _sharp(situation, draws),
+        cautious_mean(total_cost(rest_fine, draws.rate), settings.dearest_share),
         settings.samples,
         settings.seed,
     )
@@ -126,9 +147,8 @@ def cautious_mean(cost: Array, dearest_share: float) -> float:
     return (float(ordered[:whole].sum()) + part) / count
 
 
-def _called(situation: Situation, draws: Draws, cautious: bool) -> dict[Repair, Events]:
+def _called(situation: Situation, draws: Draws, causes: dict[Cause, Events]) -> dict[Repair, Events]:
     """Draws in which each repair is called for."""
-    causes = cause_events(situation, draws, cautious)
     settings = situation.settings
     measured = isinstance(situation.curve, CurveFacts)
     called = {}
@@ -146,6 +166,22 @@ def _called(situation: Situation, draws: Draws, cautious: bool) -> dict[Repair, 
     return called
 
 
+def _why(repair: Repair, situation: Situation, causes: dict[Cause, Events]) -> tuple[str, ...]:
+    """What calls for a repair: measured causes with their chance, and checks with their state."""
+    measured = isinstance(situation.curve, CurveFacts)
+    seen = {cause: float(causes[cause].mean()) for cause in repair.causes if cause in causes}
+    return (
+        *(("you added it",) if repair.always else ()),
+        *(f"{cause}, chance {100.0 * chance:.0f} %" for cause, chance in seen.items() if chance >= NOTABLE_CHANCE),
+        *(("the neck is not measured",) if repair.causes and not measured else ()),
+        *(
+            f"{check_by_id(check_id).title.lower()}: {situation.checks[check_id].state}"
+            for check_id in repair.checks
+            if situation.checks[check_id].state != "fine"
+        ),
+    )
+
+
 def _without(called: dict[Repair, Events], repair: Repair, draws: Draws, dearest_share: float) -> float:
     others = {other: needed for other, needed in called.items() if other is not repair}
     return cautious_mean(total_cost(others, draws.rate), dearest_share)
@@ -157,7 +193,16 @@ def _sharp(situation: Situation, draws: Draws) -> float:
     seen = replace(draws, uniform=draws.uniform | {"unmeasured": ones}, fret_uniform=np.ones_like(draws.fret_uniform))
     curve = situation.curve
     sharp = replace(situation, curve=_certain(curve)) if isinstance(curve, CurveFacts) else situation
-    return cautious_mean(total_cost(_called(sharp, seen, cautious=True), draws.rate), situation.settings.dearest_share)
+    called = _called(sharp, seen, cause_events(sharp, seen, cautious=True))
+    return cautious_mean(total_cost(called, draws.rate), situation.settings.dearest_share)
+
+
+def _looked_at(situation: Situation) -> dict[str, CheckResult]:
+    """The checks, what nobody looked at taken as fine."""
+    return {
+        check_id: replace(result, state="fine") if result.state == "not checked" else result
+        for check_id, result in situation.checks.items()
+    }
 
 
 def _certain(curve: CurveFacts) -> CurveFacts:

@@ -14,6 +14,7 @@ class Offer:
     """The sum, in the price list's currency. highest is never below zero.
 
     highest_if_sharp : the same if better photographs confirmed the best estimates; never below highest.
+    highest_if_checked : the same if all that nobody looked at were fine; never below highest.
     """
 
     good_value: float
@@ -21,6 +22,7 @@ class Offer:
     cautious_cost: float
     highest: float
     highest_if_sharp: float
+    highest_if_checked: float
 
 
 def offer(deal: Deal, chance: Chances) -> Offer:
@@ -35,6 +37,7 @@ def offer(deal: Deal, chance: Chances) -> Offer:
         chance.cautious_cost,
         highest_offer(deal.good_value, deal.margin, chance.cautious_cost),
         highest_offer(deal.good_value, deal.margin, min(chance.cautious_cost_sharp, chance.cautious_cost)),
+        highest_offer(deal.good_value, deal.margin, min(chance.cautious_cost_checked, chance.cautious_cost)),
     )
 
 

@@ -57,7 +57,7 @@ def decide(situation: Situation, deal: Deal, switched: Mapping[str, bool] | None
     price = offer(deal, chance)
     answer, text = _answer(situation, deal, price, broken)
     return Verdict(
-        answer, text, _reasons(situation, chance, price, broken), broken, chance, price, situation.prices.currency
+        answer, text, _reasons(situation, deal, chance, price, broken), broken, chance, price, situation.prices.currency
     )
 
 
@@ -81,11 +81,17 @@ def _answer(situation: Situation, deal: Deal, price: Offer, broken: tuple[Broken
     notable = price.highest_if_sharp - price.highest > NOTABLE_SHARE * price.good_value
     if notable and asking <= price.highest_if_sharp + HALF_UNIT:
         return "take better photographs", f"{could} That would reach the asking price of {asked}."
+    look = ""
+    if price.highest_if_checked - price.highest > NOTABLE_SHARE * price.good_value:
+        look = (
+            f" Look at the rest first: were all of it fine, it would be {price.highest_if_checked:.0f} {unit}".rstrip()
+            + "."
+        )
     if price.highest >= lowest:
-        return "negotiate", f"{asked} is too much; offer up to {highest}."
+        return "negotiate", f"{asked} is too much; offer up to {highest}.{look}"
     if notable and price.highest_if_sharp >= lowest:
         return "take better photographs", f"{could} That would be near enough to {asked} to talk about it."
-    return "walk away", f"The most it is worth to you is {highest}, too far below the {asked} asked."
+    return "walk away", f"The most it is worth to you is {highest}, too far below the {asked} asked.{look}"
 
 
 def _not_measured(curve: RefusedFacts | CurveFacts | None) -> str:
@@ -94,31 +100,30 @@ def _not_measured(curve: RefusedFacts | CurveFacts | None) -> str:
     return "The neck is not measured yet: photograph it along both outer strings and from the front."
 
 
-def _reasons(situation: Situation, chance: Chances, price: Offer, broken: tuple[BrokenRule, ...]) -> tuple[Reason, ...]:
-    """Rules first, then what moves the offer, by how far; small change is left out."""
+def _reasons(
+    situation: Situation, deal: Deal, chance: Chances, price: Offer, broken: tuple[BrokenRule, ...]
+) -> tuple[Reason, ...]:
+    """Rules first, then what stands between price and worth, by how far; small change is left out."""
     least = NOTABLE_SHARE * price.good_value
-    sums = [Reason(_repair_text(called), called.lowers_offer_by) for called in chance.repairs]
-    gain = price.highest_if_sharp - price.highest
-    sums.append(Reason("Uncertainty of the photographs.", gain))
-    ranked = sorted(
-        (reason for reason in sums if (reason.money or 0.0) > least), key=lambda reason: -(reason.money or 0.0)
-    )
     unseen = sum(result.state == "not checked" for result in situation.checks.values())
-    words = [Reason(f"{unseen} of {len(situation.checks)} other things are not looked at yet.")] if unseen else []
-    found = isinstance(situation.curve, CurveFacts)
-    neck = f"Chance that the neck needs more than a turn of the rod: {100.0 * chance.more_than_rod:.0f} %."
-    good = [] if sums[:-1] or not found else [Reason("Nothing found that calls for a repair.")]
+    sums = [(_repair_text(called), called.lowers_offer_by) for called in chance.repairs if called.seen]
+    if unseen:
+        text = f"{unseen} of {len(situation.checks)} other things are not looked at yet: were all fine, this much more."
+        sums.append((text, price.highest_if_checked - price.highest))
+    sums.append(("Uncertainty of the photographs.", price.highest_if_sharp - price.highest))
+    if deal.asking is not None:
+        sums.append(("The asking price is above the worth in good order.", deal.asking - deal.good_value))
+    ranked = [Reason(text, money) for text, money in sorted(sums, key=lambda item: -item[1]) if money > least]
+    rest = [f"Chance that the neck needs more than a turn of the rod: {100.0 * chance.more_than_rod:.0f} %."]
+    if isinstance(situation.curve, CurveFacts) and not ranked and not broken:
+        rest.append("Nothing found that calls for a repair worth speaking of.")
     return (
         *(Reason(f"{item.rule.title}: {item.why}") for item in broken),
         *ranked,
-        Reason(neck),
-        *good,
-        *words,
+        *(Reason(text) for text in rest),
     )
 
 
 def _repair_text(called: CalledRepair) -> str:
-    repair = called.repair
-    if repair.always:
-        return f"{repair.name}."
-    return f"{repair.name}, chance {100.0 * called.probability:.0f} %: called for if {repair.condition}."
+    why = f" ({'; '.join(called.why)})" if called.why else ""
+    return f"{called.repair.name}, chance {100.0 * called.probability:.0f} %{why}."

@@ -68,6 +68,11 @@ class Check:
     choices: tuple[Choice, ...] = ()
     caution: str | None = None
 
+    @property
+    def title(self) -> str:
+        """A few words for tables: "Fret ends"."""
+        return self.id.replace("_", " ").capitalize()
+
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:

@@ -135,12 +135,32 @@ def test_reasons_are_ranked_by_what_they_cost() -> None:
     assert sums[0] > 0.0
     names = [reason.text.split(",")[0] for reason in verdict.reasons]
     assert "Nut filled" in names
-    assert "Nothing found that calls for a repair." not in names
+    assert not any(name.startswith("Nothing found") for name in names)
 
 
-def test_what_was_not_looked_at_is_said() -> None:
-    verdict = decide(situation(checks=all_fine(nut="not checked", inlays="not checked")), Deal(800.0))
-    assert any(reason.text.startswith("2 of ") for reason in verdict.reasons)
+def test_a_price_above_the_worth_is_a_reason_of_its_own() -> None:
+    (reason,) = [r for r in decide(situation(), Deal(800.0, 0.0, 1000.0)).reasons if r.money is not None]
+    assert (reason.text, reason.money) == ("The asking price is above the worth in good order.", 200.0)
+
+
+def test_a_repair_says_what_calls_for_it() -> None:
+    found = situation(neck(twist_deg=1.3), all_fine(nut="look closer"))
+    why = {called.repair.id: called.why for called in decide(found, Deal(800.0)).chances.repairs}
+    assert why["board_and_refret"] == ("twist, chance 100 %",)
+    assert why["nut"] == ("nut: look closer",)
+    unseen = decide(Situation(None, all_fine()), Deal(800.0)).chances.repairs
+    assert {called.why for called in unseen} == {("the neck is not measured",)}
+
+
+def test_what_was_not_looked_at_is_one_reason_with_its_price() -> None:
+    verdict = decide(situation(checks=all_fine(nut="not checked", bridge="not checked")), Deal(800.0, 100.0, 700.0))
+    (reason,) = [r for r in verdict.reasons if r.money is not None]
+    assert reason.text.startswith("2 of ")
+    assert reason.money == verdict.offer.highest_if_checked - verdict.offer.highest
+    assert verdict.offer.highest_if_checked == pytest.approx(700.0, abs=0.1, rel=0)
+    assert "Look at the rest first" in verdict.text
+    assert {called.seen for called in verdict.chances.repairs if called.probability > 0.01} == {False}
+    assert decide(situation(), Deal(800.0)).offer.highest_if_checked == decide(situation(), Deal(800.0)).offer.highest
 
 
 def test_an_answer_is_the_same_every_time() -> None:

@@ -16,7 +16,6 @@ from app.inspection.checks import check_by_id
 from app.inspection.facts import CurveFacts, SideFacts
 from vision.results import Array
 
-
 NOTABLE_CHANCE = 0.005  # less is not named as a cause
 
 

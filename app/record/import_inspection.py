@@ -60,7 +60,7 @@ def read_export(data: bytes) -> Incoming:
     _check_directory(data)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            return _read_archive(archive)
+            return _read_archive(archive, len(data))
     except ExchangeProblem:
         raise
     except DocumentProblem as problem:
@@ -111,10 +111,12 @@ def _check_directory(data: bytes) -> None:
         raise refused("it holds more files than an inspection has")
 
 
-def _read_archive(archive: zipfile.ZipFile) -> Incoming:
+def _read_archive(archive: zipfile.ZipFile, file_bytes: int) -> Incoming:
     members = _plain_members(archive)
     manifest = manifest_from_bytes(_read(archive, members, MANIFEST, MAX_MANIFEST_BYTES))
     _check_members(manifest, members)
+    if sum(entry.bytes for entry in manifest.photos) > file_bytes:  # members that overlap, each one unpacked anew
+        raise refused("its photographs together are larger than the file itself")
     document = _read(archive, members, DOCUMENT, manifest.document_bytes)
     _check_bytes(DOCUMENT, document, manifest.document_bytes, manifest.document_sha256)
     inspection = inspection_from_text(document)

@@ -39,6 +39,7 @@ _WEBP_EXIF_FLAG, _WEBP_XMP_FLAG = 0x08, 0x04
 _JPEG_SCAN_END = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")  # after entropy-coded data: not stuffing, restart, fill
 # Application segments that say how the samples are to be shown, by their first bytes (JFIF, ICC.1, Adobe 5116).
 _JPEG_KEPT_APPLICATION = {0xE0: b"JFIF\x00", 0xE2: b"ICC_PROFILE\x00", 0xEE: b"Adobe"}
+_MAX_PIECES = 100_000  # segments or chunks; ordinary files have up to some thousands
 _JFIF_BYTES = 16  # the segment without its preview
 
 
@@ -88,7 +89,7 @@ def _clean_jpeg(data: bytes) -> CleanPicture:
 def _jpeg_segments(data: bytes) -> Iterator[bytes]:
     """The segments that may stay, up to the end of the first picture (ITU-T T.81 B.1), scans with their data."""
     position = 2
-    while True:
+    for _ in range(_MAX_PIECES):
         if data[position] != 0xFF:
             raise ValueError("no marker where one belongs")
         marker = data[position + 1]
@@ -124,7 +125,7 @@ def _clean_png(data: bytes) -> CleanPicture:
     kept: list[bytes] = []
     record = b""
     position = len(_PNG_SIGNATURE)
-    while True:
+    for _ in range(_MAX_PIECES):
         length = int.from_bytes(data[position : position + 4], "big")
         name, end = data[position + 4 : position + 8], position + 12 + length
         if end > len(data):
@@ -136,6 +137,8 @@ def _clean_png(data: bytes) -> CleanPicture:
         position = end
         if name == b"IEND":
             break
+    else:
+        raise ValueError("absurdly many chunks")
     if record:
         kept.insert(1, _png_chunk(b"eXIf", record.removeprefix(b"Exif\x00\x00")))
     return CleanPicture(_PNG_SIGNATURE + b"".join(kept), "PNG")
@@ -166,6 +169,8 @@ def _clean_webp(data: bytes) -> CleanPicture:
         elif name in _WEBP_KEPT:
             kept.append(_webp_chunk(name, payload))
         position += 8 + length + length % 2
+        if len(kept) > _MAX_PIECES:
+            raise ValueError("absurdly many chunks")
     if not any(chunk[:4] in (b"VP8 ", b"VP8L") for chunk in kept):
         raise ValueError("no still picture")
     if header:

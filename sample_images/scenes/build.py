@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,12 +17,13 @@ from numpy.typing import NDArray
 
 from sample_images.scenes.camera import Camera, Lens, place_front, place_low
 from sample_images.scenes.necks import NeckScene, random_necks, sample_necks
-from sample_images.scenes.picture import developed, distorted, jpeg
+from sample_images.scenes.picture import RENDER_MARGIN_PX, developed, distorted, jpeg
 from sample_images.scenes.room import workshop
 from sample_images.scenes.truth import truth_of_photograph
 
-METERED_AROUND_PX = 60
 FRAME_MARGIN_PX = 40
+FINE_MARGIN_PX = 110
+DEVELOPING_AT_ONCE = 4
 
 
 def cameras(scene: NeckScene) -> dict[str, tuple[Camera, Lens]]:
@@ -54,29 +56,42 @@ def photograph_truths(scene: NeckScene) -> dict[str, dict[str, Any]]:
     return truths
 
 
-def photograph(scene: NeckScene, folder: Path, samples: int) -> None:
-    """Render the three photographs of one neck and write them with their truths to `folder`."""
-    from sample_images.scenes.render import path_traced, scene_contents
+def photograph(scene: NeckScene, folder: Path, samples: int, samples_neck: int, pool: Executor) -> list[Future[None]]:
+    """Render the three photographs of one neck; `pool` develops and writes them with their truths to `folder`."""
+    from sample_images.scenes.render import PixelBox, path_traced_finer_inside, scene_contents
 
     truths = photograph_truths(scene)
     rng = np.random.default_rng([scene.seed, 11])
     room = workshop(rng, scene.bench, scene.daylight)
     contents = scene_contents(scene.guitar.parts(rng), room)
+    written = []
     for index, (kind, (camera, lens)) in enumerate(cameras(scene).items()):
-        linear = distorted(path_traced(contents, camera, samples, 10 * scene.seed + index), camera)
-        picture = developed(linear, _around_neck(truths[kind], camera), scene.processing, rng)
-        (folder / f"{scene.name}_{kind}.jpg").write_bytes(jpeg(picture, lens, scene.processing))
-        (folder / f"{scene.name}_{kind}.json").write_text(json.dumps(truths[kind], indent=1) + "\n")
+        left, top, right, bottom = _box_about_frets(truths[kind], camera, FINE_MARGIN_PX)
+        wider = PixelBox(left + RENDER_MARGIN_PX, top + RENDER_MARGIN_PX, right + RENDER_MARGIN_PX,
+                         bottom + RENDER_MARGIN_PX)
+        seed = 10 * scene.seed + 2 * index
+        linear = path_traced_finer_inside(contents, camera, samples, samples_neck, wider, seed)
+        written.append(pool.submit(_write, scene, kind, linear, camera, lens, truths[kind], folder))
+    return written
 
 
-def _around_neck(truth: dict[str, Any], camera: Camera) -> NDArray[np.bool_]:
-    """The part of the picture the exposure is set for: the box about the fret tops."""
-    tops = np.concatenate([truth["sides"][side]["fret_top_px"] for side in ("bass", "treble")])
-    low = np.maximum(tops.min(axis=0) - METERED_AROUND_PX, 0).astype(int)
-    high = (tops.max(axis=0) + METERED_AROUND_PX).astype(int)
+def _write(scene: NeckScene, kind: str, linear: NDArray[np.float32], camera: Camera, lens: Lens,
+           truth: dict[str, Any], folder: Path) -> None:
+    left, top, right, bottom = _box_about_frets(truth, camera, FRAME_MARGIN_PX)
     metered = np.zeros((camera.height_px, camera.width_px), dtype=bool)
-    metered[low[1]:high[1], low[0]:high[0]] = True
-    return metered
+    metered[top:bottom, left:right] = True
+    noise = np.random.default_rng([scene.seed, ("bass", "treble", "front").index(kind), 13])
+    picture = developed(distorted(linear, camera), metered, scene.processing, noise)
+    (folder / f"{scene.name}_{kind}.jpg").write_bytes(jpeg(picture, lens, scene.processing))
+    (folder / f"{scene.name}_{kind}.json").write_text(json.dumps(truth, indent=1) + "\n")
+
+
+def _box_about_frets(truth: dict[str, Any], camera: Camera, margin_px: int) -> tuple[int, int, int, int]:
+    """Left, top, right, bottom of the picture's part that shows the frets."""
+    tops = np.concatenate([truth["sides"][side]["fret_top_px"] for side in ("bass", "treble")])
+    left, top = np.maximum(tops.min(axis=0) - margin_px, 0).astype(int)
+    right, bottom = np.minimum(tops.max(axis=0) + margin_px, [camera.width_px, camera.height_px]).astype(int)
+    return int(left), int(top), int(right), int(bottom)
 
 
 def main() -> None:
@@ -87,7 +102,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1, help="of the random necks")
     parser.add_argument("--only", default="", help="only necks whose name contains this")
     parser.add_argument("--variant", default="llvm_ad_rgb", help="Mitsuba's engine; cuda_ad_rgb with a GPU")
-    parser.add_argument("--samples", type=int, default=64, help="light paths a pixel")
+    parser.add_argument("--samples", type=int, default=144, help="light paths a pixel of the whole picture")
+    parser.add_argument("--samples-neck", type=int, default=576, help="light paths a pixel about the frets")
     options = parser.parse_args()
 
     from sample_images.scenes.render import use_variant
@@ -95,10 +111,14 @@ def main() -> None:
     use_variant(options.variant)
     options.folder.mkdir(parents=True, exist_ok=True)
     scenes = random_necks(options.seed, options.random) if options.random else sample_necks()
-    for scene in scenes:
-        if options.only in scene.name:
-            photograph(scene, options.folder, options.samples)
-            print(f"{scene.name}: three photographs", flush=True)
+    written: list[Future[None]] = []
+    with ThreadPoolExecutor(DEVELOPING_AT_ONCE) as pool:
+        for scene in scenes:
+            if options.only in scene.name:
+                written += photograph(scene, options.folder, options.samples, options.samples_neck, pool)
+                print(f"{scene.name}: rendered", flush=True)
+    for photo in written:
+        photo.result()
 
 
 if __name__ == "__main__":

@@ -52,7 +52,7 @@ class Camera:
         seen = (places_px - np.array(self.centre_px)) / self.focal_px
         radius = np.linalg.norm(seen, axis=-1, keepdims=True)
         straight = radius.copy()
-        for _ in range(8):
+        for _ in range(5):
             r2 = straight**2
             value = straight * (1.0 + self.k1 * r2 + self.k2 * r2**2) - radius
             straight = straight - value / (1.0 + 3.0 * self.k1 * r2 + 5.0 * self.k2 * r2**2)

@@ -58,7 +58,7 @@ def sample_necks() -> Iterator[NeckScene]:
     yield NeckScene("high_fret_left_handed", "bow", 2, replace(high, left_handed=True), "planks", 0.5, phone, LENS_77,
                     LENS_52, LowView(-1, True, 9.0, 920.0, 10.0, (0.04, -0.05), -1.0),
                     LowView(1, True, 8.0, 960.0, 5.0, (-0.06, 0.03), 1.0),
-                    FrontView(74.0, 880.0, True, -20.0, (-0.04, 0.0), -4.0), Processing(exposure=0.19, sideways=True))
+                    FrontView(74.0, 880.0, True, -20.0, (-0.04, 0.0), -4.0), Processing(exposure=0.16, sideways=True))
     back = _guitar(3, NeckShape(647.7, 24, 43.0, 52.8, 254.0, 406.0, NeckCurve(bow_mm=-0.24, skew=0.2)), "near black",
                    (0.42, 0.10, 0.07), (0.55, 0.52, 0.45))
     yield NeckScene("back_bow_compound", "back", 3, back, "cloth", 0.3, phone, LENS_120, LENS_52,
@@ -113,7 +113,7 @@ def _random_neck(rng: np.random.Generator, name: str, seed: int) -> NeckScene:
     sideways = bool(rng.random() < 0.2)
     processing = Processing(rng.uniform(2500.0, 12000.0), rng.uniform(2.0, 8.0), rng.uniform(0.5, 0.9),
                             rng.uniform(0.0, 0.9), rng.uniform(0.8, 1.6), int(rng.integers(82, 96)),
-                            rng.uniform(0.13, 0.24), sideways or bool(rng.random() < 0.7), sideways)
+                            rng.uniform(0.10, 0.20), sideways or bool(rng.random() < 0.7), sideways)
     return NeckScene(name, shape, seed, guitar, str(rng.choice(["planks", "mat", "cloth"])), rng.random(), phone,
                      lenses[0], lenses[1], low[0], low[1], front_view, processing)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import mitsuba as mi
@@ -15,7 +16,18 @@ from sample_images.scenes.picture import RENDER_MARGIN_PX
 from sample_images.scenes.room import Light, Room
 
 MAX_BOUNCES = 6
-SAMPLES_AT_ONCE = 16
+SAMPLES_AT_ONCE = 36  # a square number, as the sampler wants
+BORDER_PX = 40
+
+
+@dataclass(frozen=True, slots=True)
+class PixelBox:
+    """Part of the wider picture, px: `left` <= column < `right`, `top` <= row < `bottom`."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
 
 
 def use_variant(name: str) -> None:
@@ -28,7 +40,8 @@ def scene_contents(parts: list[Part], room: Room) -> dict[str, Any]:
     contents: dict[str, Any] = {
         "type": "scene",
         "integrator": {"type": "path", "max_depth": MAX_BOUNCES},
-        "fill": {"type": "constant", "radiance": {"type": "rgb", "value": [room.fill] * 3}},
+        "fill": {"type": "constant", "radiance": {"type": "rgb", "value": [room.fill] * 3},
+                 "sampling_weight": 0.3},
     }
     for part in parts + room.parts:
         contents[f"part_{part.name}"] = _mesh(part)
@@ -38,43 +51,55 @@ def scene_contents(parts: list[Part], room: Room) -> dict[str, Any]:
 
 
 def path_traced(contents: dict[str, Any], camera: Camera, samples: int, seed: int,
-                scale: float = 1.0) -> NDArray[np.float32]:
+                box: PixelBox | None = None) -> NDArray[np.float32]:
     """Linear light (rows, columns, 3) of the undistorted view, `RENDER_MARGIN_PX` wider on every side.
 
-    `scale` under 1 gives a smaller picture for a look at a scene.
+    With `box` only that part of the wider picture. Raises ValueError if `samples` is less than 1.
     """
-    scene = mi.load_dict({**contents, "sensor": _sensor(camera, scale)})
-    total: NDArray[np.float64] | None = None
-    done = 0
-    while done < samples:
-        now = min(SAMPLES_AT_ONCE, samples - done)
-        shot = np.array(mi.render(scene, spp=now, seed=seed * 1009 + done), dtype=np.float64)[..., :3] * now
-        total = shot if total is None else total + shot
-        done += now
-    if total is None:
+    if samples < 1:
         raise ValueError(f"samples must be at least 1, got {samples}")
-    return (total / samples).astype(np.float32)
+    scene = mi.load_dict({**contents, "sensor": _sensor(camera, box)})
+    total = np.float64(0.0)
+    for done in range(0, samples, SAMPLES_AT_ONCE):
+        now = min(SAMPLES_AT_ONCE, samples - done)
+        total = total + np.array(mi.render(scene, spp=now, seed=seed * 1009 + done), dtype=np.float64)[..., :3] * now
+    return np.asarray(total / samples, dtype=np.float32)
 
 
-def _sensor(camera: Camera, scale: float) -> dict[str, Any]:
-    width = round((camera.width_px + 2 * RENDER_MARGIN_PX) * scale)
-    height = round((camera.height_px + 2 * RENDER_MARGIN_PX) * scale)
-    fov = 2.0 * np.rad2deg(np.arctan(width / 2.0 / (camera.focal_px * scale)))
+def path_traced_finer_inside(contents: dict[str, Any], camera: Camera, samples: int, samples_inside: int,
+                             box: PixelBox, seed: int) -> NDArray[np.float32]:
+    """As `path_traced`, with `samples_inside` in `box` of the wider picture, the change spread over its border."""
+    picture = path_traced(contents, camera, samples, seed)
+    inside = path_traced(contents, camera, samples_inside, seed + 1, box)
+    rows, columns = np.mgrid[0:inside.shape[0], 0:inside.shape[1]]
+    to_border = np.minimum(np.minimum(rows, columns),
+                           np.minimum(inside.shape[0] - 1 - rows, inside.shape[1] - 1 - columns))
+    weight = np.clip(to_border / BORDER_PX, 0.0, 1.0)[..., None].astype(np.float32)
+    part = picture[box.top:box.bottom, box.left:box.right]
+    part[...] = weight * inside + (1.0 - weight) * part
+    return picture
+
+
+def _sensor(camera: Camera, box: PixelBox | None) -> dict[str, Any]:
+    width, height = camera.width_px + 2 * RENDER_MARGIN_PX, camera.height_px + 2 * RENDER_MARGIN_PX
+    whole = PixelBox(0, 0, width, height) if box is None else box
     target = camera.position_mm + camera.forward * 1000.0
     to_world = mi.ScalarTransform4f().look_at(origin=list(camera.position_mm), target=list(target),
                                               up=list(-camera.down))
     return {
         "type": "thinlens",
         "to_world": to_world,
-        "fov": float(fov),
+        "fov": float(2.0 * np.rad2deg(np.arctan(width / 2.0 / camera.focal_px))),
         "fov_axis": "x",
         "aperture_radius": camera.aperture_mm / 2.0,
         "focus_distance": camera.focus_mm,
         "near_clip": 10.0,
         "far_clip": 20000.0,
-        "sampler": {"type": "independent"},
+        "sampler": {"type": "multijitter"},
         "film": {"type": "hdrfilm", "width": width, "height": height, "pixel_format": "rgb",
-                 "component_format": "float32", "rfilter": {"type": "box"}},
+                 "component_format": "float32", "rfilter": {"type": "box"}, "crop_offset_x": whole.left,
+                 "crop_offset_y": whole.top, "crop_width": whole.right - whole.left,
+                 "crop_height": whole.bottom - whole.top},
     }
 
 

@@ -18,7 +18,7 @@ def wood_grain(rng: np.random.Generator, shape: tuple[int, int], pale: Colour, d
     rows, columns = shape
     bands = _streaks(rng, shape, (rows / 3.0, columns / 25.0))
     fibres = _streaks(rng, shape, (rows / 25.0, 0.8))
-    pore = ndimage.gaussian_filter((rng.random(shape) > 0.9985).astype(np.float32), (rows / 150.0, 0.6))
+    pore = ndimage.gaussian_filter((rng.random(shape) > 0.9985).astype(np.float32), (min(rows / 150.0, 12.0), 0.6))
     pore = np.clip(pore / max(float(pore.max()), 1e-9) * 2.0, 0.0, 1.0)
     mix = np.clip(0.5 + 0.22 * bands + 0.13 * fibres + pores * 0.8 * pore, 0.0, 1.0)[..., None]
     return ((1.0 - mix) * np.array(pale) + mix * np.array(dark)).astype(np.float32)
@@ -64,6 +64,9 @@ def mottled(rng: np.random.Generator, base: Colour, strength: float, grain_px: f
 
 
 def _streaks(rng: np.random.Generator, shape: tuple[int, int], sigma: tuple[float, float]) -> NDArray[np.float32]:
-    """Smoothed noise of unit standard deviation."""
-    noise = ndimage.gaussian_filter(rng.standard_normal(shape).astype(np.float32), sigma, mode="wrap")
+    """Noise smoothed by a Gaussian of `sigma` px (rows, columns), of unit standard deviation, periodic."""
+    spectrum = np.fft.rfft2(rng.standard_normal(shape))
+    rows = np.fft.fftfreq(shape[0])[:, None] * sigma[0]
+    columns = np.fft.rfftfreq(shape[1])[None, :] * sigma[1]
+    noise = np.fft.irfft2(spectrum * np.exp(-2.0 * np.pi**2 * (rows**2 + columns**2)), s=shape)
     return np.asarray(noise / noise.std(), dtype=np.float32)

@@ -1,8 +1,6 @@
 """Figures of the decision that the user may change. All are common practice or plain judgement, none a standard."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from typing import Any, cast
+from dataclasses import dataclass
 
 from app.inspection.plausible import check_range
 
@@ -61,20 +59,3 @@ class DecisionSettings:
             if type(value) is not int:
                 raise ValueError(f"{name}={value!r:.60} must be a whole number")
             check_range(name, value, low, high)
-
-
-def settings_from(stored: Mapping[str, object]) -> DecisionSettings:
-    """Settings from a stored mapping of names to numbers; a record keeps whole numbers as 2.0.
-
-    Raises
-    ------
-    ValueError : a name is no setting, or its value cannot be; the message names it.
-    """
-    defaults = {field.name: field.default for field in fields(DecisionSettings)}
-    given: dict[str, object] = {}
-    for name, value in stored.items():
-        if name not in defaults:
-            raise ValueError(f"setting {name!r:.60} is not known")
-        whole = isinstance(defaults[name], int) and isinstance(value, float) and value.is_integer()
-        given[name] = int(cast(float, value)) if whole else value
-    return DecisionSettings(**cast(dict[str, Any], given))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from app.decision.repairs import PriceList
 from app.decision.settings import COST_MAX, DecisionSettings
 from app.inspection.check import CheckResult
-from app.inspection.checks import read_results
+from app.inspection.checks import CHECKS, read_results
 from app.inspection.crowning import CrowningSettings
 from app.inspection.facts import CurveFacts, RefusedFacts
 from app.inspection.plausible import check_range
@@ -21,6 +21,10 @@ class Situation:
     ----------
     curve : the measured neck, why it was refused, or None when no photograph was measured yet.
     checks : every check of the catalogue by id; see `app.inspection.checks.read_results`.
+
+    Raises
+    ------
+    ValueError : curve is something else, or a check is missing.
     """
 
     curve: CurveFacts | RefusedFacts | None
@@ -29,6 +33,13 @@ class Situation:
     prices: PriceList = field(default_factory=PriceList)
     settings: DecisionSettings = field(default_factory=DecisionSettings)
     crowning: CrowningSettings = field(default_factory=CrowningSettings)
+
+    def __post_init__(self) -> None:
+        if self.curve is not None and not isinstance(self.curve, (CurveFacts, RefusedFacts)):
+            raise ValueError(f"curve={self.curve!r:.60} must be facts of a neck, or None")
+        missing = [check.id for check in CHECKS if check.id not in self.checks]
+        if missing:
+            raise ValueError(f"checks lacks {', '.join(missing)}")
 
 
 @dataclass(frozen=True, slots=True)

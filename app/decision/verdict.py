@@ -66,32 +66,36 @@ def _answer(situation: Situation, deal: Deal, price: Offer, broken: tuple[Broken
         return "walk away", f"{broken[0].rule.title} ends the deal whatever the price. {broken[0].why}"
     if not isinstance(situation.curve, CurveFacts):
         return "take better photographs", _not_measured(situation.curve)
-    asking, unit = deal.asking, situation.prices.currency
-    highest = f"{price.highest:.0f} {unit}".strip()
+    asking = deal.asking
+    highest, sharp, checked = (
+        _money(sum_, situation) for sum_ in (price.highest, price.highest_if_sharp, price.highest_if_checked)
+    )
     if asking is None:
         if price.highest <= 0.0:
             return "walk away", "Repairs and margin leave nothing to offer."
         return "negotiate", f"No asking price is named. Offer up to {highest}."
-    asked = f"{asking:.0f} {unit}".strip()
+    asked = _money(asking, situation)
     if asking <= price.highest + HALF_UNIT:
         return "buy", f"The asking price of {asked} is within the {highest} it is worth to you as it stands."
-    sharp = f"{price.highest_if_sharp:.0f} {unit}".strip()
-    lowest = situation.settings.lowest_share_of_asking * asking
-    could = f"Sharper figures could raise the offer from {highest} to {sharp}, if they confirm what is seen now."
-    notable = price.highest_if_sharp - price.highest > NOTABLE_SHARE * price.good_value
+    least = NOTABLE_SHARE * price.good_value
+    notable = price.highest_if_sharp - price.highest > least
+    could = f"Sharper figures could raise the offer from {highest} to {sharp}, if they confirm what is seen now"
+    advice = situation.curve.photo_advice
     if notable and asking <= price.highest_if_sharp + HALF_UNIT:
-        return "take better photographs", f"{could} That would reach the asking price of {asked}."
+        return "take better photographs", f"{could}. That would reach the asking price of {asked}. {advice}"
     look = ""
-    if price.highest_if_checked - price.highest > NOTABLE_SHARE * price.good_value:
-        look = (
-            f" Look at the rest first: were all of it fine, it would be {price.highest_if_checked:.0f} {unit}".rstrip()
-            + "."
-        )
+    if price.highest_if_checked - price.highest > least:
+        look = f" Look at the rest first: were all of it fine, it would be {checked}."
+    lowest = situation.settings.lowest_share_of_asking * asking
     if price.highest >= lowest:
         return "negotiate", f"{asked} is too much; offer up to {highest}.{look}"
     if notable and price.highest_if_sharp >= lowest:
-        return "take better photographs", f"{could} That would be near enough to {asked} to talk about it."
+        return "take better photographs", f"{could}: near enough to {asked} to talk about it. {advice}"
     return "walk away", f"The most it is worth to you is {highest}, too far below the {asked} asked.{look}"
+
+
+def _money(amount: float, situation: Situation) -> str:
+    return f"{amount:.0f} {situation.prices.currency}".strip()
 
 
 def _not_measured(curve: RefusedFacts | CurveFacts | None) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.contract_reading import outcome_from_contract
+from vision.findings.finding import better_photographs
 from vision.findings.shape import contrast_mm, hump_weights, joint_index, rise_weights
 from vision.fit.frets import fret_positions_mm
 from vision.results import Array, Measured, Outcome, Side, SideCurve
@@ -43,7 +44,10 @@ class SideFacts:
 
 @dataclass(frozen=True, slots=True)
 class CurveFacts:
-    """A measured neck. relief_correlation is that of the two sides' errors, from their difference."""
+    """A measured neck. relief_correlation is that of the two sides' errors, from their difference.
+
+    photo_advice says which photographs would make the figures surer.
+    """
 
     scale_length_mm: float
     frets: int
@@ -52,6 +56,7 @@ class CurveFacts:
     relief_correlation: float
     twist_deg: float
     twist_u_deg: float
+    photo_advice: str
 
     @property
     def mean_relief_mm(self) -> float:
@@ -82,7 +87,10 @@ def curve_facts(document: Mapping[str, object]) -> CurveFacts | RefusedFacts:
     """
     if not isinstance(document, Mapping):
         raise ValueError(f"document must be a mapping, got {document!r:.60}")
-    return facts_of(outcome_from_contract(document))
+    try:
+        return facts_of(outcome_from_contract(document))
+    except OverflowError as error:
+        raise ValueError(f"document holds a number beyond all measure: {error}") from None
 
 
 def facts_of(outcome: Outcome) -> CurveFacts | RefusedFacts:
@@ -106,6 +114,7 @@ def facts_of(outcome: Outcome) -> CurveFacts | RefusedFacts:
         _correlation(outcome),
         outcome.twist.twist_deg,
         outcome.twist.twist_u_deg,
+        better_photographs(outcome),
     )
 
 

@@ -225,5 +225,15 @@ def test_misuse_is_named() -> None:
         DecisionSettings(dearest_share=0.0)
     with pytest.raises(ValueError, match=r"samples=1000\.0"):
         DecisionSettings(samples=1000.0)  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="samples=10 "):
+        DecisionSettings(samples=10)
+    with pytest.raises(ValueError, match="spot_frets_max=True"):
+        DecisionSettings(spot_frets_max=True)
+    with pytest.raises(ValueError, match=r"twist_beyond_repair_deg=-1\.0"):
+        DecisionSettings(twist_beyond_repair_deg=-1.0)
+    with pytest.raises(ValueError, match="checks lacks fret_wear"):
+        Situation(neck(), {key: result for key, result in all_fine().items() if key != "fret_wear"})
+    with pytest.raises(ValueError, match="curve="):
+        Situation({"status": "measured"})  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="look_closer_chance=nan"):
         DecisionSettings(look_closer_chance=float("nan"))

@@ -111,6 +111,7 @@ def test_an_unsure_figure_that_decides_asks_for_photographs() -> None:
     unsure = situation(neck(twist_deg=0.7, twist_u_deg=0.4))
     verdict = decide(unsure, Deal(800.0, 100.0, 690.0))
     assert verdict.answer == "take better photographs"
+    assert verdict.text.endswith(unsure.curve.photo_advice)  # type: ignore[union-attr]
     assert verdict.offer.highest < 690.0 <= verdict.offer.highest_if_sharp == 700.0
     assert decide(unsure, Deal(800.0, 100.0, 300.0)).answer == "buy"  # cheap enough whatever it turns out to be
     assert decide(unsure, Deal(800.0, 100.0, 930.0)).answer == "take better photographs"

@@ -27,6 +27,7 @@ def test_a_document_read_back_is_the_outcome_it_came_from() -> None:
     assert isinstance(facts, CurveFacts)
     assert facts.bass.relief_mm == measured.bass.relief_mm
     assert facts.twist_deg == 0.31
+    assert "glare" in facts.photo_advice  # all three kinds are there: only better ones help
     assert facts.frets == len(facts.treble.deviation_mm) == 22
 
 
@@ -93,6 +94,7 @@ def test_an_unseen_fret_stays_unseen() -> None:
         (("treble", "deviation_mm"), [0.0] * 21, "treble deviation_mm must have 22"),
         (("bass",), None, "another kind"),
         (("photos",), 7, "another kind"),
+        (("twist_deg",), 10**400, "beyond all measure"),
     ],
 )
 def test_a_document_edited_by_hand_is_refused_by_field(path: tuple[str, ...], value: object, match: str) -> None:

@@ -86,8 +86,14 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
             continue
         centred = shared[near] - shared[near].mean(axis=1, keepdims=True)
         template = np.mean(centred, axis=0)[SEARCH:-SEARCH]
+        # Seen low, frets change their looks within a few slots where they begin to hide one another.
+        closest = [template, np.mean(centred[:2], axis=0)[SEARCH:-SEARCH]]
+        both = np.flatnonzero(is_core & inside & (np.abs(k - k[i]) == 1))
+        if len(both) == 2:
+            closest.append(np.mean(shared[both] - shared[both].mean(axis=1, keepdims=True), axis=0)[SEARCH:-SEARCH])
         like[i] = max(
-            _block_likeness(block[i], template), _best(shared[i], template, np.ones(len(template), bool))
+            max(_block_likeness(block[i], each), _best(shared[i], each, np.ones(len(each), bool)))
+            for each in closest
         )
         outward = -towards[i]
         limits = (crown[i] + 0.05,) if camera * outward > 0 else FAR_LIMITS

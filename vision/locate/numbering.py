@@ -22,6 +22,11 @@ from vision.locate.segments import Floats
 EXTRA = 8
 INLAY_WEIGHT = 12.0
 MOST_COUNTED = 38
+STRIDE, LONGEST_EXTENSION = 3, 15
+FADED_OUTSIDE = 1.2
+"""Evidence against a reading for each space of board on which no fret is seen beyond its last fret."""
+LEAST_AGREEMENT = 0.65
+"""A crown that agrees this well with all others belongs to the run of frets."""
 FEWEST_SEEN = 11
 LEAST_MARGIN = 2.0
 LEAST_LEAD = 0.75
@@ -84,8 +89,30 @@ def number_frets(
     core = np.arange(1.0, run + 1)
     crowns = lock_crowns(tones, Board(strip, turned), core, any_phase=True)
     law = move_to_tops(tones, Board(strip, crowns.law), core, crowns.agree)
-    k = np.arange(1.0 - EXTRA, max(run, frets) + EXTRA + 1)
+    law, core = _extended(tones, strip, law, core)
+    k = np.arange(core[0] - EXTRA, max(core[-1], frets) + EXTRA + 1)
     return _choose(gather_evidence(tone, Board(strip, law), k, core[1:-1]), core, strip, law, frets)
+
+
+def _extended(tones: Tones, strip: Strip, law: Law, core: Floats) -> tuple[Law, Floats]:
+    """The law relocked while further crowns away from the camera agree with it, and the slots of all that do.
+
+    Seen low, the far frets show only their tops above the frets before them: they are like their neighbours
+    once the law stands on the tops, not before.
+    """
+    body = float(np.sign(law.y(core[-1:]) - law.y(core[:1]))[0])
+    far_is_body = towards_camera(Board(strip, law), float(core[0]), float(core[-1])) * body < 0
+    for _ in range(LONGEST_EXTENSION // STRIDE):
+        low, high = (0, STRIDE) if far_is_body else (STRIDE, 0)
+        wider = np.arange(core[0] - low, core[-1] + high + 1)
+        agree = lock_crowns(tones, Board(strip, law), wider).agree
+        outward = agree[-STRIDE - 1 :] if far_is_body else agree[STRIDE::-1]
+        more = int(np.argmin(np.r_[outward > LEAST_AGREEMENT, False])) - 1
+        if more < 1:
+            break
+        core = np.arange(core[0] - more * (not far_is_body), core[-1] + more * far_is_body + 1)
+        law = lock_crowns(tones, Board(strip, law), core).law
+    return law, core
 
 
 def _expected(f: Floats, numbers: Floats, is_core: NDArray[np.bool_], middle: float, k: float) -> float:
@@ -119,7 +146,11 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly
     # outside.
     contrast = np.nan_to_num(seen.contrast, nan=99.0)
-    weak = (contrast < 0.3 * float(np.median(contrast[is_core]))) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
+    usual = float(np.median(contrast[is_core]))
+    weak = (contrast < 0.3 * usual) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
+    # Frets fade by and by: where the last one still stands out, the board has ended.
+    nearer = np.roll(contrast, 1 if far_is_body else -1)
+    weak &= nearer < 0.5 * usual
     faded = np.zeros(len(f), dtype=bool)
     order = np.arange(len(f)) if far_is_body else np.arange(len(f))[::-1]
     for i in order:
@@ -129,7 +160,8 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         faded[i] = weak[i] and in_full[i] < 0
         if in_full[i] < -1.0 and not weak[i]:
             break
-    outside = np.clip(np.where(faded, 0.75, in_full), -1.5, 1.5)
+    outside = np.clip(np.where(faded, FADED_OUTSIDE, in_full), -1.5, 1.5)
+    in_one_more = np.where(faded, FADED_OUTSIDE, in_one_more)
     in_full = np.where(faded, 0.0, in_full)
     in_last = np.where(faded, np.maximum(in_last, 0.0), in_last)
     fading = np.array([1.0, 0.4, 0.2])
@@ -147,8 +179,8 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         numbered = law.renumbered(float(seen.k[start] - 1))
         taper = -0.5 * ((widening(strip, numbered) - WIDENING) / 0.12) ** 2
         dots = inlay_agreement(seen.dot, seen.k - seen.k[start] + 1)
-        usual = 0.0 if count in USUAL_COUNTS else -UNUSUAL
-        return inside - wrong + taper + usual + INLAY_WEIGHT * max(dots - 0.5, 0.0)
+        custom = 0.0 if count in USUAL_COUNTS else -UNUSUAL
+        return inside - wrong + taper + custom + INLAY_WEIGHT * max(dots - 0.5, 0.0)
 
     scores = {
         (start, count): total(start, count)
@@ -169,9 +201,6 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         for key, value in scores.items()
         if key[1] != frets
         and not (key == nut and f[nut[0]] < 0.9 * expected[nut[0]])
-        and not (
-            key[0] == best[0] and faded[best[0] + min(key[1], frets) : best[0] + max(key[1], frets)].all()
-        )
     }
     rival = max(rivals, key=lambda key: rivals[key])
     lead = stated[best] - rivals[rival]

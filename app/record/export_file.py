@@ -2,7 +2,7 @@
 
     manifest.json     what is inside, each with its size and SHA-256, which version wrote it and when
     inspection.json   the document of `app.record.document`
-    photos/HASH.jpg   every photograph it points to, without location data (also .png, .webp)
+    photos/HASH.jpg   every photograph it points to, without location data (also .png, .webp, .heic)
 
 The manifest is the law: a file that holds more, less or other than it says is refused.
 """
@@ -24,8 +24,8 @@ FILE_ENDING = ".necksighting"
 FORMAT: Final = "neck-sighting export"
 FORMAT_VERSION: Final = 1
 MANIFEST, DOCUMENT = "manifest.json", "inspection.json"
-Ending = Literal["jpg", "png", "webp"]
-ENDINGS: dict[PictureFormat, Ending] = {"JPEG": "jpg", "PNG": "png", "WebP": "webp"}
+Ending = Literal["jpg", "png", "webp", "heic"]
+ENDINGS: dict[PictureFormat, Ending] = {"JPEG": "jpg", "PNG": "png", "WebP": "webp", "HEIF": "heic"}
 MAX_PHOTOS = 600
 MAX_MANIFEST_BYTES = 2**20
 MAX_FILE_BYTES = 2**30

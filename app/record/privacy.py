@@ -6,8 +6,8 @@ focal length. Everything else goes, whatever it is called:
 GPS, XMP, IPTC, maker notes, comments, previews,
 further pictures behind the first. A list of what may stay cannot overlook a new place to hide a position.
 
-JPEG, PNG and WebP keep their compressed pixels byte for byte. HEIF and TIFF, where pieces of records can lie
-anywhere, are decoded as the measurement decodes them and written losslessly as PNG.
+JPEG, PNG, WebP and HEIF keep their compressed pixels byte for byte. TIFF, and HEIF of an unusual layout, where
+pieces of records can lie anywhere, are decoded as the measurement decodes them and written losslessly as PNG.
 """
 
 import io
@@ -23,6 +23,7 @@ import pillow_heif
 from PIL import Image, JpegImagePlugin, TiffImagePlugin
 
 from app.record.harmless_exif import harmless_exif
+from app.record.heif_in_place import heif_with_pictures_only
 from app.record.problems import PhotoProblem
 from vision.photo.container import container_of
 from vision.photo.photograph import Pixels
@@ -30,7 +31,7 @@ from vision.photo.pixels import rgb_from_array, rgb_from_image
 from vision.photo.quiet import quiet_warnings
 from vision.photo.refusal import MAX_PIXELS, UnreadableError
 
-PictureFormat = Literal["JPEG", "PNG", "WebP"]
+PictureFormat = Literal["JPEG", "PNG", "WebP", "HEIF"]
 
 _PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _PNG_KEPT = {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"cICP", b"sBIT"}
@@ -66,12 +67,12 @@ def without_location(data: bytes) -> CleanPicture:
 
 
 def picture_format(data: bytes) -> PictureFormat | None:
-    """JPEG, PNG or WebP by its first bytes, None for anything else: the formats that `without_location` writes."""
+    """The format by the first bytes, None for any but those that `without_location` writes."""
     try:
         found = container_of(data)
     except UnreadableError:
         return None
-    return found if found in ("JPEG", "PNG", "WebP") else None
+    return None if found == "TIFF" else found
 
 
 def _clean_jpeg(data: bytes) -> CleanPicture:
@@ -195,9 +196,21 @@ def _clean_tiff(data: bytes) -> CleanPicture:
 
 
 def _clean_heif(data: bytes) -> CleanPicture:
-    heif = pillow_heif.open_heif(data, convert_hdr_to_8bit=True)  # the primary picture, turned as the container says
+    rgb, exif = _heif_pixels(data)
+    try:
+        blanked = heif_with_pictures_only(data, harmless_exif(exif, turned=True))
+        if np.array_equal(_heif_pixels(blanked)[0], rgb):
+            return CleanPicture(blanked, "HEIF")
+    except (ValueError, OSError, RuntimeError):  # laid out in a way not handled, or no longer read afterwards
+        pass
+    return _as_png(rgb, harmless_exif(exif, turned=True))
+
+
+def _heif_pixels(data: bytes) -> tuple[Pixels, bytes | None]:
+    """The primary picture, turned as the container says, and its camera record."""
+    heif = pillow_heif.open_heif(data, convert_hdr_to_8bit=True)
     _check_pixels(heif.size)
-    return _as_png(rgb_from_array(np.asarray(heif)), harmless_exif(heif.info.get("exif"), turned=True))
+    return rgb_from_array(np.asarray(heif)), heif.info.get("exif")
 
 
 def _as_png(rgb: Pixels, record: bytes) -> CleanPicture:

@@ -12,7 +12,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import pillow_heif
 import pytest
+from PIL import Image
 
 from app.record import export_file, import_inspection
 from app.record.document import inspection_from_text
@@ -21,10 +23,10 @@ from app.record.export_inspection import export_inspection
 from app.record.import_inspection import choices, read_export, store_incoming
 from app.record.inspection import CheckResult, Inspection, Photo, photos_of
 from app.record.photo_store import PhotoStore
-from app.record.privacy import without_location
+from app.record.privacy import picture_format, without_location
 from app.record.problems import Conflict, ExchangeProblem, PhotoProblem
 from app.record.store import InspectionStore
-from tests.record.records import SECRETS, full_inspection, jpeg
+from tests.record.records import SECRETS, exif_with_place, full_inspection, jpeg, pixels
 
 Parts = list[tuple[zipfile.ZipInfo, bytes]]
 
@@ -93,6 +95,26 @@ def test_exporting_what_was_imported_gives_the_same_photographs(
     again = read_export(export_inspection(stored, there[1], "0.1.0").data)
     assert again.inspection == stored
     assert again.photos == read_export(exported).photos
+
+
+def test_every_kind_of_picture_travels(
+    here: tuple[InspectionStore, PhotoStore], there: tuple[InspectionStore, PhotoStore]
+) -> None:
+    exif, hashes = exif_with_place().tobytes(), []
+    for kind in ("JPEG", "PNG", "WEBP", "TIFF"):
+        file = io.BytesIO()
+        Image.fromarray(pixels()).save(file, kind, exif=exif)
+        hashes.append(here[1].put(file.getvalue()))
+    heif = io.BytesIO()
+    pillow_heif.from_pillow(Image.fromarray(pixels())).save(heif, exif=exif)
+    hashes.append(here[1].put(heif.getvalue()))
+    export = export_inspection(full_inspection(*hashes), here[1], "0.1.0")
+    assert export.left_out == ()
+    stored = store_incoming(read_export(export.data), "store", *there)
+    kinds = [picture_format(there[1].get(photo.sha256)) for photo in photos_of(stored)]
+    assert kinds == ["JPEG", "PNG", "WebP", "PNG", "HEIF"]
+    for secret in SECRETS:
+        assert secret not in export.data
 
 
 def test_photographs_that_cannot_be_cleaned_stay_behind_and_are_named(

@@ -112,6 +112,13 @@ def test_nothing_of_the_position_is_left(kind: str) -> None:
     for word in (b"GPSLatitude", b"xmpmeta", b"8BIM", b"MPF\x00", b"tEXt", b"zTXt", b"iTXt", b"XMP "):
         assert word not in clean.data
     assert not position_in(clean.data)
+    if kind == "HEIF":
+        exif, info = Image.Exif(), pillow_heif.open_heif(clean.data).info
+        exif.load(info["exif"])
+        assert set(exif) <= {0x8769}
+        assert info["xmp"].strip(b"\0") == b""
+        assert all(block["data"].strip(b"\0") == b"" for block in info["metadata"])
+        return
     with Image.open(io.BytesIO(clean.data)) as after:
         after.load()
         exif = after.getexif()

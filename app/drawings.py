@@ -6,7 +6,7 @@ All are drawn from the same fret ladder, so that the frets stand where they stan
 import base64
 import html
 
-from app.palette import ACCENT, BASS, CARD, INK, LINE, MUTED, PAPER, TREBLE
+from app.palette import ACCENT, BASS, CARD, GOOD, INK, LINE, MUTED, PAPER, SERIOUS, TREBLE
 
 INLAYS = (3, 5, 7, 9, 12, 15, 17, 19, 21)
 FRETS = 22
@@ -15,9 +15,7 @@ FRETS = 22
 def svg_image(svg: str, description: str, css_class: str = "drawing") -> str:
     """The drawing as an HTML image with its description for those who do not see it."""
     data = base64.b64encode(svg.encode()).decode()
-    return (
-        f'<img class="{css_class}" alt="{html.escape(description)}" src="data:image/svg+xml;base64,{data}">'
-    )
+    return f'<img class="{css_class}" alt="{html.escape(description)}" src="data:image/svg+xml;base64,{data}">'
 
 
 def masthead() -> str:
@@ -70,6 +68,25 @@ def along_each_string() -> str:
     return _svg(348, 160, "".join(parts))
 
 
+def in_the_frame() -> str:
+    """Two frames: the whole neck through the middle, and one too near with its ends and an edge cut off."""
+    parts = [_frame(8, 8, 160, 132), _neck_in_perspective(88, 0, BASS, string=False)]
+    parts += [
+        _text(88, 154, "edges and all frets in", "middle"),
+        f'<path d="M142 124 l7 8 l13 -18" fill="none" stroke="{GOOD}" stroke-width="4"/>',
+    ]
+    clip = '<clipPath id="cut"><rect x="181" y="9" width="158" height="130" rx="3"/></clipPath>'
+    near = _neck_in_perspective(0, 0, BASS, string=False)
+    parts += [
+        _frame(180, 8, 160, 132),
+        f'{clip}<g clip-path="url(#cut)"><g transform="translate(216 -58) scale(1.75)">{near}</g></g>',
+        f'<path d="M312 112 l20 20 m0 -20 l-20 20" stroke="{CARD}" stroke-width="8"/>',
+        f'<path d="M312 112 l20 20 m0 -20 l-20 20" stroke="{SERIOUS}" stroke-width="4"/>',
+        _text(260, 154, "cut off, too near", "middle"),
+    ]
+    return _svg(348, 160, "".join(parts))
+
+
 def from_the_front() -> str:
     """One upright frame with the whole fretted part, seen squarely from the front."""
     left, top, tall = 124, 6, 136
@@ -93,8 +110,8 @@ def from_the_front() -> str:
     return _svg(348, 160, "".join(parts))
 
 
-def _neck_in_perspective(middle: float, side: int, colour: str) -> str:
-    """The board from nut (far) to last fret (near); the string on `side` runs upright through the middle."""
+def _neck_in_perspective(middle: float, side: int, colour: str, *, string: bool = True) -> str:
+    """The board from nut (far) to last fret (near); what lies on `side` (0: centre) runs upright in the middle."""
     far_y, near_y, far_half, near_half = 26.0, 118.0, 15.0, 34.0
     parts = []
 
@@ -115,7 +132,8 @@ def _neck_in_perspective(middle: float, side: int, colour: str) -> str:
     for k in range(FRETS + 1):
         low, high, y = edges(_along(k) / _along(FRETS))
         parts.append(_line(low, y, high, y, "#E6E1D6", 1.1))
-    parts.append(_line(middle, far[2] - 4, middle, near[2] + 14, colour, 2.4))
+    if string:
+        parts.append(_line(middle, far[2] - 4, middle, near[2] + 14, colour, 2.4))
     return "".join(parts)
 
 

@@ -64,9 +64,7 @@ def decision(findings: tuple[Finding, ...]) -> str:
         text = f"Worth a closer look before you decide: {_listed(closer)}."
     else:
         text = "Nothing was found that speaks against this neck."
-    return text + (
-        " Some things could not be told from these photographs; they are listed below." if unknown else ""
-    )
+    return text + (" Some things could not be told from these photographs; they are listed below." if unknown else "")
 
 
 def figures(measured: Measured, thresholds: Thresholds, unit: LengthUnit) -> str:

@@ -24,7 +24,8 @@ from vision.settings import StatedNeck
 from vision.trace.strip import is_front
 
 Array = NDArray[np.float64]
-Corners = tuple[tuple[float, float], ...]  # (x, y) px: nut bass, nut treble, last treble, last bass
+Corner = tuple[float, float]
+Corners = tuple[Corner, Corner, Corner, Corner]  # (x, y) px: nut bass, nut treble, last treble, last bass
 Sharpness = Literal["sharp", "a little soft", "blurred", "cannot tell"]
 
 # Common practice of this program, not of any standard: where the measurement begins to suffer.
@@ -114,33 +115,21 @@ def what_to_change(
     """What would make the next photograph better, most important first."""
     flags = []
     if not front and angle_deg < LOW_DEG:
-        flags.append(
-            Flag("too low", "Taken very low: far frets hide one another.", "Hold the phone a little higher.")
-        )
+        flags.append(Flag("too low", "Taken very low: far frets hide one another.", "Hold the phone a little higher."))
     if not front and angle_deg > HIGH_DEG:
-        flags.append(
-            Flag("too high", "Taken high: a bow shows less.", "Go down to a hand's width above the board.")
-        )
+        flags.append(Flag("too high", "Taken high: a bow shows less.", "Go down to a hand's width above the board."))
     if sharpness in ("blurred", "a little soft"):
-        flags.append(
-            Flag("blurred", "Not quite sharp.", "Step back, zoom in, tap the middle of the neck to focus.")
-        )
+        flags.append(Flag("blurred", "Not quite sharp.", "Step back, zoom in, tap the middle of the neck to focus."))
     if px_per_mm < SMALL_PX_PER_MM:
-        flags.append(
-            Flag("too small", "The neck is small in the picture.", "Zoom in until it fills the height.")
-        )
+        flags.append(Flag("too small", "The neck is small in the picture.", "Zoom in until it fills the height."))
     hidden = int((~seen_frets).sum())
     if hidden:
         words = "One fret is" if hidden == 1 else f"{hidden} frets are"
-        flags.append(
-            Flag("frets hidden", f"{words} hard to make out.", "Avoid glare; keep hands off the neck.")
-        )
+        flags.append(Flag("frets hidden", f"{words} hard to make out.", "Avoid glare; keep hands off the neck."))
     return tuple(flags)
 
 
-def renumbered_corners(
-    fret_ends_px: Array, stated: StatedNeck, marked_fret: int, really_fret: int
-) -> Corners:
+def renumbered_corners(fret_ends_px: Array, stated: StatedNeck, marked_fret: int, really_fret: int) -> Corners:
     """Corners of the fretted part when the line numbered marked_fret is really really_fret.
 
     A plane seen in perspective: the numbered fret ends at their new places on a board of usual widths give a
@@ -185,9 +174,7 @@ def fret_ends_of(corners: Corners, stated: StatedNeck) -> Array:
     plane = np.stack([np.stack([-half, along], axis=1), np.stack([half, along], axis=1)], axis=1)
     source = np.array([plane[0, 0], plane[0, 1], plane[-1, 1], plane[-1, 0]], dtype=np.float32)
     homography = cv2.getPerspectiveTransform(source, np.array(corners, dtype=np.float32))
-    return np.asarray(
-        cv2.perspectiveTransform(plane[1:].reshape(1, -1, 2), homography)[0].reshape(-1, 2, 2)
-    )
+    return np.asarray(cv2.perspectiveTransform(plane[1:].reshape(1, -1, 2), homography)[0].reshape(-1, 2, 2))
 
 
 def by_side(corners_px: Array, left_handed: bool) -> Array:
@@ -196,7 +183,8 @@ def by_side(corners_px: Array, left_handed: bool) -> Array:
 
 
 def _as_corners(corners_px: Array) -> Corners:
-    return tuple((float(x), float(y)) for x, y in corners_px)
+    a, b, c, d = ((float(x), float(y)) for x, y in corners_px)
+    return a, b, c, d
 
 
 def _numbered(name: str, located: LocatedNeck, left_handed: bool) -> PhotoResult:
@@ -209,9 +197,7 @@ def _numbered(name: str, located: LocatedNeck, left_handed: bool) -> PhotoResult
     return PhotoResult(name, "measured", None, trace=trace)
 
 
-def _first_camera(
-    photograph: Photograph, located: LocatedNeck, stated: StatedNeck
-) -> tuple[CameraModel, NeckModel]:
+def _first_camera(photograph: Photograph, located: LocatedNeck, stated: StatedNeck) -> tuple[CameraModel, NeckModel]:
     height, width = photograph.rgb.shape[:2]
     prior, _ = camera_prior(width, height, photograph.focal_prior_px, photograph.focal_prior_relative_u)
     model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))

@@ -30,19 +30,43 @@ def relief_figure(measured: Measured, thresholds: Thresholds, unit: LengthUnit) 
     z = fret_positions_mm(measured.scale_length_mm, measured.frets)
     figure = _empty_figure(z, 330)
     low, high = unit.of(thresholds.wanted_relief_low_mm), unit.of(thresholds.wanted_relief_high_mm)
-    figure.add_shape(
-        type="rect", x0=z[0], x1=z[-1], y0=low, y1=high, fillcolor=WANTED, line_width=0, layer="below"
-    )
+    figure.add_shape(type="rect", x0=z[0], x1=z[-1], y0=low, y1=high, fillcolor=WANTED, line_width=0, layer="below")
     _add_swatch(figure, "deepest point usually in here")
     figure.add_shape(type="line", x0=z[0], x1=z[-1], y0=0, y1=0, line={"color": INK, "width": 1.5})
     for curve in (measured.bass, measured.treble):
         _add_curve(figure, z, curve, unit)
     lowest, highest = _gap_range(measured, unit)
-    figure.update_yaxes(
-        title_text=f"below (+) or above the line, {unit.short}",
-        range=[max(highest, high) * 1.12, min(lowest, 0.0) - 0.12 * max(highest, high)],
-        zeroline=False,
-    )
+    _set_gap_axis(figure, lowest, max(highest, high), unit)
+    return figure
+
+
+def before_after_figure(before: Measured, after: Measured, thresholds: Thresholds, unit: LengthUnit) -> go.Figure:
+    """Relief before (thin, dotted) and after (bold, with its 95 % bands) under both strings, as in `relief_figure`.
+
+    Raises
+    ------
+    ValueError : the two are not of one neck.
+    """
+    if (before.scale_length_mm, before.frets) != (after.scale_length_mm, after.frets):
+        raise ValueError(f"after has {after.frets} frets on {after.scale_length_mm:g} mm, another neck than before")
+    figure = relief_figure(after, thresholds, unit)
+    z = fret_positions_mm(before.scale_length_mm, before.frets)
+    for curve in (before.bass, before.treble):
+        figure.add_trace(
+            go.Scatter(
+                x=z,
+                y=unit.of(1.0) * curve.gap_mm,
+                mode="lines",
+                name=f"{curve.side}, before",
+                line={"color": COLOURS[curve.side], "width": 1.5, "dash": "dot"},
+                customdata=np.arange(1, len(z) + 1),
+                hovertemplate=f"{curve.side} before, fret %{{customdata}}: %{{y:.{unit.decimals}f}} "
+                f"{unit.short}<extra></extra>",
+            )
+        )
+    ends = [_gap_range(measured, unit) for measured in (before, after)]
+    low, high = min(end[0] for end in ends), max(end[1] for end in ends)
+    _set_gap_axis(figure, low, max(high, unit.of(thresholds.wanted_relief_high_mm)), unit)
     return figure
 
 
@@ -77,8 +101,7 @@ def fret_strip_figure(measured: Measured, thresholds: Thresholds, unit: LengthUn
                 marker={"color": COLOURS[curve.side], "symbol": SYMBOLS[curve.side], "size": 7},
                 error_y={"type": "data", "array": half, "color": rgba(COLOURS[curve.side], 0.5), "width": 0},
                 customdata=np.arange(1, measured.frets + 1),
-                hovertemplate=f"fret %{{customdata}}: %{{y:+.{unit.decimals + 1}f}} "
-                f"{unit.short}<extra></extra>",
+                hovertemplate=f"fret %{{customdata}}: %{{y:+.{unit.decimals + 1}f}} {unit.short}<extra></extra>",
             )
         )
     figure.update_yaxes(title_text=f"high (+) or low, {unit.short}", range=[-1.15 * reach, 1.15 * reach])
@@ -90,9 +113,7 @@ def roll_figure(measured: Measured, thresholds: Thresholds) -> go.Figure:
     z = fret_positions_mm(measured.scale_length_mm, measured.frets)
     figure = _empty_figure(z, 250)
     limit = thresholds.twist_noticed_deg
-    figure.add_shape(
-        type="rect", x0=z[0], x1=z[-1], y0=-limit, y1=limit, fillcolor=WANTED, line_width=0, layer="below"
-    )
+    figure.add_shape(type="rect", x0=z[0], x1=z[-1], y0=-limit, y1=limit, fillcolor=WANTED, line_width=0, layer="below")
     roll, half = measured.twist.roll_deg, COVERAGE_95 * measured.twist.roll_u_deg
     _add_band(figure, z, roll - half, roll + half, INK)
     figure.add_trace(
@@ -163,9 +184,7 @@ def _empty_figure(z: Array, height: int) -> go.Figure:
 def _add_swatch(figure: go.Figure, words: str) -> None:
     """A legend entry for the shaded range."""
     marker = {"color": WANTED, "symbol": "square", "size": 13, "line": {"color": MUTED, "width": 1}}
-    figure.add_trace(
-        go.Scatter(x=[None], y=[None], mode="markers", name=words, marker=marker, hoverinfo="skip")
-    )
+    figure.add_trace(go.Scatter(x=[None], y=[None], mode="markers", name=words, marker=marker, hoverinfo="skip"))
 
 
 def _add_curve(figure: go.Figure, z: Array, curve: SideCurve, unit: LengthUnit) -> None:
@@ -180,8 +199,7 @@ def _add_curve(figure: go.Figure, z: Array, curve: SideCurve, unit: LengthUnit) 
             name=f"{curve.side} string",
             line={"color": colour, "width": 2.5, "dash": DASHES[curve.side]},
             customdata=np.arange(1, len(z) + 1),
-            hovertemplate=f"{curve.side}, fret %{{customdata}}: %{{y:.{unit.decimals}f}} "
-            f"{unit.short}<extra></extra>",
+            hovertemplate=f"{curve.side}, fret %{{customdata}}: %{{y:.{unit.decimals}f}} {unit.short}<extra></extra>",
         )
     )
     at = curve.relief_at_fret - 1
@@ -202,9 +220,7 @@ def _add_curve(figure: go.Figure, z: Array, curve: SideCurve, unit: LengthUnit) 
     )
 
 
-def _add_band(
-    figure: go.Figure, z: Array, low: NDArray[np.float64], high: NDArray[np.float64], colour: str
-) -> None:
+def _add_band(figure: go.Figure, z: Array, low: NDArray[np.float64], high: NDArray[np.float64], colour: str) -> None:
     figure.add_trace(
         go.Scatter(
             x=np.concatenate([z, z[::-1]]),
@@ -216,6 +232,15 @@ def _add_band(
             hoverinfo="skip",
             showlegend=False,
         )
+    )
+
+
+def _set_gap_axis(figure: go.Figure, lowest: float, highest: float, unit: LengthUnit) -> None:
+    """Gap grows downwards, with a little room at both ends."""
+    figure.update_yaxes(
+        title_text=f"below (+) or above the line, {unit.short}",
+        range=[1.12 * highest, min(lowest, 0.0) - 0.12 * highest],
+        zeroline=False,
     )
 
 

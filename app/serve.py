@@ -18,6 +18,7 @@ STREAMLIT_OPTIONS = {
     "server.showEmailPrompt": "false",
     "browser.gatherUsageStats": "false",
     "client.toolbarMode": "minimal",
+    "client.showErrorLinks": "false",
     "theme.base": "light",
     "theme.primaryColor": ACCENT,
     "theme.backgroundColor": PAPER,
@@ -44,9 +45,7 @@ def no_browser_here(environment: Mapping[str, str], platform: str) -> bool:
     """True when no browser window can be expected: in CI, or on Linux without a display."""
     if environment.get("CI"):
         return True
-    return platform.startswith("linux") and not (
-        environment.get("DISPLAY") or environment.get("WAYLAND_DISPLAY")
-    )
+    return platform.startswith("linux") and not (environment.get("DISPLAY") or environment.get("WAYLAND_DISPLAY"))
 
 
 def run_page(port: int, sample: str | None) -> int:

@@ -1,7 +1,8 @@
-"""Figures as people read them: millimetres or thousandths of an inch, with 95 % intervals."""
+"""Figures as people read them: millimetres or thousandths of an inch with 95 % intervals, sums, moments."""
 
 import re
 from dataclasses import dataclass
+from datetime import datetime
 
 COVERAGE_95 = 1.96  # standard uncertainties either side that hold 95 % of a normal error
 MM_PER_THOUSANDTH = 0.0254
@@ -53,6 +54,16 @@ def degrees(value_deg: float, u_deg: float) -> tuple[str, str]:
     """A small angle and its 95 % interval."""
     half = COVERAGE_95 * u_deg
     return f"{signed(value_deg, 2)}°", f"{signed(value_deg - half, 2)}° to {signed(value_deg + half, 2)}°"
+
+
+def money(sum_: float, currency: str) -> str:
+    """A sum of money as the user's currency is written: whole, with thin spaces between thousands."""
+    return f"{sum_:,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}") + (f" {currency}" if currency else "")
+
+
+def when(time: datetime) -> str:
+    """A moment in the time of this computer."""
+    return time.astimezone().strftime("%d %b %Y, %H:%M")
 
 
 def in_unit(text: str, unit: LengthUnit) -> str:

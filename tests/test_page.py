@@ -1,282 +1,408 @@
-"""The page, run from its entry file without a browser: empty, with a sample, refused, misuse, marked corners.
+"""The page, run from its entry file without a browser: every step, reloads, two sessions, refusals, hostile files.
 
 The measurement behind it is stood in for by made-up outcomes; the browser test runs the real one.
 """
 
-import dataclasses
-import io
 import sys
-from collections.abc import Callable
-from pathlib import Path
+from dataclasses import replace
 
 import pytest
-from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from app import measuring
-from app.headline import decision, headline
-from app.measuring import PhotoFile, Request, Run, RunCache, distinct_names, run_request
-from app.page_corners import box_around, with_scales
-from tests import fixtures_results
-from vision.findings import judge
-from vision.results import Measured, Outcome
-from vision.settings import StatedNeck, Thresholds
+from app.record.inspection import Guitar, Neck, PlayedNote, new_inspection
+from app.samples import SAMPLES, prepared_inspection
+from app.widgets import looks, session
+from tests.page_driver import Desk, desk, look_in_vain, png, refuse, settled, text_of
+from vision.results import Outcome
+from vision.settings import StatedNeck
 
-PAGE = Path(__file__).resolve().parent.parent / "app" / "page.py"
-Measure = Callable[..., Outcome]
+__all__ = ["desk"]
 
 
-def png(kind: str | None = "bass") -> bytes:
-    buffer = io.BytesIO()
-    picture = fixtures_results.picture(kind)  # type: ignore[arg-type]
-    Image.fromarray(picture).resize((750, 1000)).save(buffer, "PNG")
-    return buffer.getvalue()
+def begun(desk: Desk, step: str = "guitar") -> AppTest:
+    """A page with a fresh inspection, at one of its steps."""
+    app = desk.page()
+    app.button(key="_new").click().run()
+    return at(app, step) if step != "guitar" else app
 
 
-def measure_well(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
-    names = tuple(getattr(p, "name", "?") for p in photographs)
-    return fixtures_results.measured(stated.frets, stated.scale_length_mm, names=names)
-
-
-def refuse(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
-    return fixtures_results.refused(
-        tuple(fixtures_results.refused_photo(getattr(p, "name", "?")) for p in photographs)
-    )
-
-
-@pytest.fixture
-def page(monkeypatch: pytest.MonkeyPatch) -> Callable[[Measure], AppTest]:
-    def start(measure: Measure) -> AppTest:
-        monkeypatch.setattr(measuring, "measure_neck", measure)
-        monkeypatch.setattr(measuring, "_cache", RunCache(4))
-        monkeypatch.setattr(run_request, "__defaults__", (RunCache(4),))
-        return AppTest.from_file(str(PAGE), default_timeout=60).run()
-
-    return start
-
-
-def text_of(page: AppTest) -> str:
-    return " ".join(str(element.value) for kind in ("html", "warning", "error") for element in page.get(kind))
-
-
-def test_empty_page_offers_what_to_do_next(page: Callable[[Measure], AppTest]) -> None:
-    app = page(measure_well)
+def at(app: AppTest, step: str) -> AppTest:
+    app.button(key=f"_step_{step}").click().run()
     assert not app.exception
+    return app
+
+
+def widget(app: AppTest, kind: str, label: str) -> object:
+    return next(element for element in app.get(kind) if element.label.startswith(label))
+
+
+def sample_page(desk: Desk, step: str) -> AppTest:
+    """A sample guitar, measured, at one of its steps."""
+    inspection = prepared_inspection(SAMPLES["forward_bow"], desk.photos())
+    saved = desk.store().save(inspection)
+    app = settled(desk.page(inspection=saved.id, step="curves"))
+    assert not app.exception
+    return app if step == "curves" else at(app, step)
+
+
+def test_the_first_screen_says_what_to_do(desk: Desk) -> None:
+    app = desk.page()
+    assert not app.exception
+    assert "What you will need" in text_of(app)
+    assert not desk.store().summaries(), "looking stores nothing"
+
+
+def test_an_unknown_inspection_is_a_clear_message(desk: Desk) -> None:
+    for wanted in ("00000000-0000-4000-8000-000000000000", "../../etc/passwd", "<script>"):
+        app = desk.page(inspection=wanted)
+        assert not app.exception
+        assert "no such inspection" in text_of(app)
+        app.button(key="_problem_leave").click().run()
+        assert "What you will need" in text_of(app)
+
+
+def test_what_is_typed_is_stored_at_once_and_survives_a_reload(desk: Desk) -> None:
+    app = begun(desk)
+    widget(app, "text_input", "What do you call it").set_value("Red one").run()  # type: ignore[attr-defined]
+    widget(app, "number_input", "Asking price").set_value(450.0).run()  # type: ignore[attr-defined]
+    widget(app, "number_input", "Number of frets").set_value(21).run()  # type: ignore[attr-defined]
+    kept = desk.only()
+    assert (kept.guitar.title, kept.guitar.asking_price, kept.guitar.neck.frets) == ("Red one", 450.0, 21)
+    again = desk.page(inspection=kept.id, step="guitar")
+    assert widget(again, "text_input", "What do you call it").value == "Red one"  # type: ignore[attr-defined]
+    assert widget(again, "number_input", "Number of frets").value == 21  # type: ignore[attr-defined]
+
+
+def test_opening_again_resumes_at_the_step_left(desk: Desk) -> None:
+    begun(desk, "inspection")
+    kept = desk.only()
+    assert kept.step == "inspection"
+    app = desk.page()
+    app.button(key=f"_open_{kept.id}").click().run()
+    assert not app.exception
+    assert "The rest of the inspection" in text_of(app)
+
+
+@pytest.mark.parametrize("step", list(session.STEPS))
+def test_every_step_of_an_empty_inspection_opens(desk: Desk, step: str) -> None:
+    app = begun(desk, step)
+    assert not app.exception
+    app = desk.page(inspection=desk.only().id, step=step)
+    assert not app.exception
+
+
+@pytest.mark.parametrize("step", list(session.STEPS))
+def test_every_step_of_a_measured_sample_opens_in_both_units(desk: Desk, step: str) -> None:
+    app = sample_page(desk, step)
+    app.get("button_group")[0].set_value("thousandths").run()
+    assert not app.exception
+
+
+def test_uploads_are_kept_once_and_looked_at(desk: Desk) -> None:
+    app = begun(desk, "photographs")
+    files = [("bass.png", png("bass"), "image/png"), ("front.png", png("front"), "image/png")]
+    app.file_uploader(key="_uploads_0").set_value([*files, files[0]]).run()
+    app = settled(app)
+    assert not app.exception
+    (sighting,) = desk.only().sightings
+    assert [photo.name for photo in sighting.photos] == ["bass.png", "front.png"]
+    assert desk.photos().get(sighting.photos[0].sha256) == png("bass")
+    assert "1 down the neck, 1 from the front" in text_of(app)
+    assert "8° above the board, sharp" in text_of(app)
+    again = settled(desk.page(inspection=desk.only().id, step="photographs"))
+    assert "bass.png" in text_of(again).replace("<wbr>", "")
+
+
+def test_a_photograph_without_a_neck_can_be_marked_or_removed(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(looks, "look_at", look_in_vain)
+    app = begun(desk, "photographs")
+    app.file_uploader(key="_uploads_0").set_value([("<script>x.png", png(None), "image/png")]).run()
+    app = settled(app)
+    assert not app.exception
+    assert "No ladder of frets was found." in text_of(app)
+    assert "<script>" not in text_of(app)
     assert app.button(key="_measure").disabled
-    assert app.selectbox(key="_scale").value == 647.7
-    assert "One looking along the bass string" in text_of(app)
-    assert "The result" not in text_of(app)
-
-
-@pytest.mark.parametrize(
-    ("sample", "scale_length_mm", "frets"),
-    [("forward_bow", 647.7, 24), ("back_bow", 647.7, 22), ("twist", 628.65, 22)],
-)
-def test_a_sample_neck_shows_a_whole_result(
-    page: Callable[[Measure], AppTest], sample: str, scale_length_mm: float, frets: int
-) -> None:
-    app = page(measure_well)
-    app.button(key=f"_sample_{sample}").click().run()
+    sha256 = desk.only().sightings[0].photos[0].sha256
+    app.button(key=f"_correct_{sha256}").click().run()
     assert not app.exception
+    app.button(key="_use_corners").click().run()
+    corners = desk.only().sightings[0].photos[0].corners
+    assert corners is not None
+    assert corners[0] == (0.46 * 750, 0.25 * 1000)
+    app = settled(desk.page(inspection=desk.only().id, step="photographs"))
+    app.button(key=f"_remove_{sha256}").click().run()
+    assert desk.only().sightings[0].photos == ()
+
+
+def test_numbering_is_corrected_by_naming_one_fret(desk: Desk) -> None:
+    app = settled(desk.page(inspection=desk.store().save(
+        prepared_inspection(SAMPLES["back_bow"], desk.photos())).id, step="photographs"))  # fmt: skip
+    sha256 = desk.only().sightings[0].photos[0].sha256
+    app.button(key=f"_correct_{sha256}").click().run()
+    app.number_input(key=f"_number_{sha256}").set_value(11).run()
+    app.button(key="_renumber").click().run()
+    assert not app.exception
+    corners = desk.only().sightings[0].photos[0].corners
+    assert corners is not None
+    assert corners[0][1] < 10.0, "what was called fret 11 is fret 12, so the nut lies further out"
+
+
+def test_a_measurement_is_kept_without_anybody_looking(desk: Desk) -> None:
+    saved = desk.store().save(prepared_inspection(SAMPLES["twist"], desk.photos()))
+    settled(desk.page(inspection=saved.id, step="curves"))
+    measurement = desk.store().load(saved.id).sightings[0].measurement
+    assert measurement is not None
+    assert measurement.contract["status"] == "measured"
+
+
+def test_a_kept_result_answers_again_without_measuring(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = sample_page(desk, "guitar")
+    calls: list[int] = []
+
+    def counted(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
+        calls.append(stated.frets)
+        return refuse(photographs, stated)
+
+    monkeypatch.setattr(measuring, "measure_neck", counted)
+    frets = widget(app, "number_input", "Number of frets")
+    frets.set_value(22).run()  # type: ignore[attr-defined]
+    assert desk.only().sightings[0].measurement is None, "the result belonged to 24 frets"
+    widget(app, "number_input", "Number of frets").set_value(24).run()  # type: ignore[attr-defined]
+    at(app, "curves")
+    assert "Relief under the bass string" in text_of(app)
+    assert calls == []
+
+
+def test_the_curves_say_it_in_figures_words_and_files(desk: Desk) -> None:
+    app = sample_page(desk, "curves")
     text = text_of(app)
     for words in (
-        "The result",
         "Relief under the bass string",
         "95 %",
         "Truss rod",
         "Caution",
-        f"{sample}_front.jpg",
+        "forward_bow_front.jpg",
+        "String sag",
     ):
         assert words in text
-    assert (app.selectbox(key="_scale").value, app.number_input(key="_frets").value) == (
-        scale_length_mm,
-        frets,
-    )
     assert len(app.get("plotly_chart")) == 3
-    assert app.get("download_button")
-
-
-def test_the_command_can_open_the_page_on_a_sample(
-    page: Callable[[Measure], AppTest], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(sys, "argv", ["page.py", "--sample", "twist"])
-    app = page(measure_well)
-    assert not app.exception
-    assert "twist_front.jpg" in text_of(app)
-    assert "The result" in text_of(app)
-
-
-def test_thousandths_of_an_inch_change_every_length(page: Callable[[Measure], AppTest]) -> None:
-    app = page(measure_well)
-    app.button(key="_sample_twist").click().run()
-    assert "+0.32 mm under the bass string" in text_of(app)
+    assert {button.label for button in app.get("download_button")} >= {"Curves as CSV", "All figures as JSON"}
+    assert "+0.32 mm under the bass string" in text
     app.get("button_group")[0].set_value("thousandths").run()
-    assert not app.exception
     assert "+12.6 thou under the bass string" in text_of(app)
     assert "+0.32 mm" not in text_of(app)
 
 
-def test_uploads_are_measured_and_kept_when_refused(page: Callable[[Measure], AppTest]) -> None:
-    app = page(refuse)
-    app.file_uploader(key="_uploads").set_value(
-        [("one.png", png(), "image/png"), ("two.png", png(None), "image/png")]
-    )
-    app.run()
-    assert not app.button(key="_measure").disabled
-    app.button(key="_measure").click().run()
-    assert not app.exception
-    text = text_of(app)
-    assert "No measurement" in text
-    assert "Photograph the whole fretted part from one end" in text
-    assert len(app.file_uploader(key="_uploads").value) == 2, "nothing uploaded is lost"
-    assert [e.label for e in app.expander if e.label.startswith("Mark the neck")] == [
-        "Mark the neck in one.png yourself",
-        "Mark the neck in two.png yourself",
-    ]
+def test_the_usual_range_is_a_setting(desk: Desk) -> None:
+    app = sample_page(desk, "curves")
+    assert "A usual forward bow" in text_of(app)
+    widget(app, "number_input", "Relief up to").set_value(0.15).run()  # type: ignore[attr-defined]
+    assert "A usual forward bow" not in text_of(app)
+    assert desk.only().decision_settings["limit_wanted_relief_high_mm"] == 0.15
+    widget(app, "number_input", "Relief from").set_value(0.60).run()  # type: ignore[attr-defined]
+    assert "These limits cannot be" in text_of(app)
+    assert desk.only().decision_settings.get("limit_wanted_relief_low_mm") is None
 
 
-def test_marked_corners_reach_the_measurement(page: Callable[[Measure], AppTest]) -> None:
-    given: list[object] = []
-
-    def refuse_first(photographs: list[object], stated: StatedNeck, **more: object) -> Outcome:
-        given.append(more["starts"])
-        return refuse(photographs, stated)
-
-    app = page(refuse_first)
-    app.file_uploader(key="_uploads").set_value([("one.png", png(), "image/png")]).run()
-    app.button(key="_measure").click().run()
-    corner = next(n for n in app.number_input if n.label == "across")
-    corner.set_value(123).run()
-    app.button(key="_use_corners_0").click().run()
-    assert not app.exception
-    assert given[0] is None
-    start = given[1][0]  # type: ignore[index]
-    assert start.corners_px.shape == (4, 2)
-    assert start.corners_px[0, 0] == 123.0
+def test_a_refusal_keeps_everything_and_says_what_to_do(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(measuring, "measure_neck", refuse)
+    app = sample_page(desk, "curves")
+    assert "No measurement" in text_of(app)
+    assert "Photograph the whole fretted part from one end" in text_of(app)
+    assert len(desk.only().sightings[0].photos) == 3
+    app.button(key="_change").click().run()
+    assert "The photographs" in text_of(app)
 
 
-def test_misuse_is_shown_and_nothing_breaks(page: Callable[[Measure], AppTest]) -> None:
+def test_misuse_is_shown_and_nothing_breaks(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     def misuse(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
         raise ValueError("frets=22 does not suit <b>this</b>")
 
-    app = page(misuse)
-    app.button(key="_sample_twist").click().run()
+    monkeypatch.setattr(measuring, "measure_neck", misuse)
+    saved = desk.store().save(prepared_inspection(SAMPLES["twist"], desk.photos()))
+    app = settled(desk.page(inspection=saved.id, step="curves"))
     assert not app.exception
     assert "frets=22 does not suit" in app.error[0].value
 
 
-def test_a_changed_neck_asks_to_measure_again(page: Callable[[Measure], AppTest]) -> None:
-    app = page(measure_well)
-    app.button(key="_sample_twist").click().run()
-    app.number_input(key="_frets").set_value(21).run()
-    assert "Measure again" in app.warning[0].value
-    assert "Relief under the bass string" not in text_of(app)
-    app.button(key="_measure").click().run()
-    assert "between frets 1 and 21" in text_of(app)
-
-
-def test_leaving_a_sample_brings_back_what_was_stated(page: Callable[[Measure], AppTest]) -> None:
-    app = page(measure_well)
-    app.number_input(key="_frets").set_value(21).run()
-    app.button(key="_sample_forward_bow").click().run()
-    assert app.number_input(key="_frets").value == 24
-    app.button(key="_sample_twist").click().run()
-    app.button(key="_close_sample").click().run()
+def test_a_turn_of_the_rod_is_sighted_again_and_held_against_the_first(desk: Desk) -> None:
+    app = sample_page(desk, "curves")
+    app.button(key="_new_sighting").click().run()
     assert not app.exception
-    assert app.number_input(key="_frets").value == 21
-
-
-def test_names_from_outside_are_escaped(page: Callable[[Measure], AppTest]) -> None:
-    app = page(refuse)
-    app.file_uploader(key="_uploads").set_value([("<script>x</script>.png", png(), "image/png")]).run()
-    app.button(key="_measure").click().run()
-    assert "<script>" not in text_of(app)
-    assert "&lt;script&gt;" in text_of(app)
-
-
-def test_runs_are_kept_by_bytes_and_settings(monkeypatch: pytest.MonkeyPatch) -> None:
-    calls: list[str] = []
-
-    def counted(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
-        calls.append("measured")
-        return measure_well(photographs, stated)
-
-    monkeypatch.setattr(measuring, "measure_neck", counted)
-    cache, stated = RunCache(2), StatedNeck(647.7, 22)
-    request = Request((PhotoFile("a.png", png()),), stated)
-    first = run_request(request, calls.append, cache)
-    assert run_request(Request((PhotoFile("a.png", png()),), stated), calls.append, cache) is first
-    assert calls.count("measured") == 1
-    for other in (
-        Request((PhotoFile("a.png", png("treble")),), stated),
-        Request((PhotoFile("a.png", png()),), dataclasses.replace(stated, left_handed=True)),
-        Request((PhotoFile("a.png", png()),), stated, ((0, ((1.0, 2.0),) * 4),)),
-    ):
-        run_request(other, calls.append, cache)
-    assert calls.count("measured") == 4
-    assert cache.get(request.key()) is None, "the oldest run has left"
-
-
-def test_files_that_are_no_pictures_get_no_drawing(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(measuring, "measure_neck", refuse)
-    request = Request((PhotoFile("a.jpg", b"not a picture"),), StatedNeck(647.7, 22))
-    run = run_request(request, lambda step: None, RunCache(1))
-    assert isinstance(run, Run)
-    assert run.pictures == (None,)
-
-
-def test_repeated_names_are_told_apart() -> None:
-    assert distinct_names(("image.jpg", "image.jpg", "b", "image.jpg")) == (
-        "image.jpg", "image.jpg (2)", "b", "image.jpg (3)",
-    )  # fmt: skip
-
-
-def test_corner_picture_shows_the_corners_in_place() -> None:
-    buffer = io.BytesIO()
-    Image.new("RGB", (500, 400), (120, 130, 140)).save(buffer, "JPEG")
-    shown = Image.open(io.BytesIO(with_scales(buffer.getvalue(), (0, 0, 1000, 800), ((200.0, 100.0),) * 4)))
-    ring = [shown.getpixel((round(99.75 + dx), round(49.75 + dy))) for dx, dy in ((11, 0), (-11, 0), (0, 11))]
-    assert all(max(abs(a - b) for a, b in zip(px, (123, 52, 32), strict=True)) < 60 for px in ring)  # type: ignore[arg-type]
-    assert shown.size == (500, 400)
-
-
-def test_the_closer_look_holds_every_corner_and_stays_in_the_picture() -> None:
-    assert box_around(((100.0, 200.0), (140.0, 200.0), (150.0, 400.0), (90.0, 400.0)), 1000, 800) == (
-        10,
-        120,
-        231,
-        481,
+    assert "After 1/8 turn tightened" in text_of(app)
+    app.file_uploader(key="_uploads_0").set_value(
+        [("front.png", png("front"), "image/png"), ("b.png", png(), "image/png")]
     )
-    assert box_around(((0.0, 0.0), (999.0, 0.0), (999.0, 799.0), (0.0, 799.0)), 1000, 800) == (
-        0,
-        0,
-        1000,
-        800,
-    )
-    assert box_around(((5.0, 5.0),) * 4, 1000, 800) == (0, 0, 26, 26), (
-        "corners on one spot still show something"
-    )
+    app.run()
+    app = settled(at(settled(app), "curves"))
+    kept = desk.only()
+    assert [s.part_turn for s in kept.sightings] == [0.0, 0.125]
+    assert kept.sightings[1].measurement is not None
+    assert "is within its uncertainty" in text_of(app), "the made-up neck is the same before and after"
+    assert len(app.get("plotly_chart")) == 4
 
 
-@pytest.mark.parametrize(
-    ("outcome", "words"),
-    [
-        (fixtures_results.measured(bass_mm=0.2, treble_mm=0.2, twist_deg=0.0), "usual forward bow, no twist"),
-        (fixtures_results.measured(bass_mm=0.8, treble_mm=0.8, twist_deg=0.0), "Too much forward bow"),
-        (fixtures_results.measured(bass_mm=-0.3, treble_mm=-0.3), "bends backwards"),
-        (fixtures_results.measured(bass_mm=0.01, treble_mm=0.01, twist_deg=2.0), "straight neck, twisted"),
-        (fixtures_results.measured(u_mm=0.4), "cannot be told"),
-        (fixtures_results.with_high_fret(fixtures_results.measured(), 9, 0.2), "one fret out of line"),
-    ],
-)
-def test_headline_says_it_in_plain_words(outcome: Measured, words: str) -> None:
-    findings = judge(outcome, Thresholds())
-    assert words in headline(outcome, findings, Thresholds())
-    assert decision(findings).endswith((".", "below."))
+def test_answers_figures_and_notes_of_the_inspection_are_kept(desk: Desk) -> None:
+    app = begun(desk, "inspection")
+    app.get("button_group")[2].set_value("fault").run()
+    widget(app, "number_input", "Wrench that fits").set_value(4.0).run()  # type: ignore[attr-defined]
+    widget(app, "selectbox", "Nut is at").set_value("heel").run()  # type: ignore[attr-defined]
+    app.text_area[0].set_value("Full of paint.").run()
+    assert not app.exception
+    kept = desk.only().checks
+    assert (kept["rod_nut_place"].state, kept["rod_nut_place"].note) == ("fault", "Full of paint.")
+    assert kept["rod_nut_place"].readings == {"rod_nut_at": 1.0}
+    assert kept["rod_nut_stripped"].readings == {"wrench_mm": 4.0}
+    again = desk.page(inspection=desk.only().id, step="inspection")
+    assert widget(again, "selectbox", "Nut is at").value == "heel"  # type: ignore[attr-defined]
 
 
-def test_a_good_neck_is_called_good_and_faults_come_first() -> None:
-    good = judge(fixtures_results.measured(bass_mm=0.2, treble_mm=0.2, twist_deg=0.0), Thresholds())
-    assert decision(good) == "Nothing was found that speaks against this neck."
-    bad = judge(fixtures_results.measured(bass_mm=0.8, treble_mm=0.8, twist_deg=3.0), Thresholds())
-    assert decision(bad) == "Weigh this before you buy: forward bow on both sides and twist."
+def test_readings_are_reckoned_with_on_the_spot(desk: Desk) -> None:
+    begun(desk, "inspection")
+    app = desk.page(inspection=desk.only().id, step="inspection", group="Board and frets")
+    widget(app, "number_input", "Relative humidity").set_value(25.0).run()  # type: ignore[attr-defined]
+    assert "fret ends would stand out by" in text_of(app)
+    app = desk.page(inspection=desk.only().id, step="inspection", group="Electrics")
+    widget(app, "number_input", "Neck pickup at the jack").set_value(6200.0).run()  # type: ignore[attr-defined]
+    assert "ohm at 20 °C by itself" in text_of(app)
+    widget(app, "number_input", "Neck pickup from").set_value(7000.0).run()  # type: ignore[attr-defined]
+    widget(app, "number_input", "Neck pickup to").set_value(8000.0).run()  # type: ignore[attr-defined]
+    assert "below the stated 7000 to 8000 ohm" in text_of(app)
+
+
+def test_notes_are_marked_without_a_mouse_and_held_against_the_frets(desk: Desk) -> None:
+    app = sample_page(desk, "inspection")
+    app = desk.page(inspection=desk.only().id, step="inspection", group="Board and frets")
+    widget(app, "number_input", "String").set_value(2).run()  # type: ignore[attr-defined]
+    widget(app, "number_input", "Fret").set_value(7).run()  # type: ignore[attr-defined]
+    app.button(key="_mark_note").click().run()
+    assert not app.exception
+    assert PlayedNote(2, 7, "buzz") in desk.only().play_test
+    assert "String 2, fret 7: buzz" in text_of(app)
+    app.button(key="_rest_fine").click().run()
+    assert len(desk.only().play_test) == 6 * 25
+    app.button(key="_clear_notes").click().run()
+    assert desk.only().play_test == ()
+
+
+def test_the_decision_follows_the_money_and_the_costs(desk: Desk) -> None:
+    app = sample_page(desk, "decision")
+    assert "Highest worth offering" in text_of(app)
+    widget(app, "number_input", "Asking price").set_value(10.0).run()  # type: ignore[attr-defined]
+    assert "Buy" in text_of(app)
+    widget(app, "number_input", "Your margin").set_value(600.0).run()  # type: ignore[attr-defined]
+    assert desk.only().decision_settings["margin"] == 600.0
+    app.text_input(key="_own_name").set_value("New case").run()
+    app.number_input(key="_own_high").set_value(80.0).run()
+    app.button(key="_own_add").click().run()
+    assert not app.exception
+    assert desk.only().costs["own_1"].label == "New case"
+    app.button(key="_own_remove").click().run()
+    assert desk.only().costs == {}
+
+
+def test_a_broken_rule_ends_the_deal_until_it_is_switched_off(desk: Desk) -> None:
+    app = begun(desk, "inspection")
+    app.get("button_group")[3].set_value("fault").run()
+    assert desk.only().checks["rod_nut_stripped"].state == "fault"
+    at(app, "decision")
+    widget(app, "number_input", "Worth in good order").set_value(500.0).run()  # type: ignore[attr-defined]
+    assert "Walk away" in text_of(app)
+    next(t for t in app.toggle if t.label.startswith("Stripped rod nut")).set_value(False).run()
+    assert "Walk away" not in text_of(app)
+    assert desk.only().rules["rod_nut_stripped"] is False
+
+
+def test_two_sessions_on_one_inspection_lose_neither_side(desk: Desk) -> None:
+    first = begun(desk)
+    inspection_id = desk.only().id
+    second = desk.page(inspection=inspection_id, step="guitar")
+    widget(second, "text_input", "What do you call it").set_value("From the second").run()  # type: ignore[attr-defined]
+    widget(first, "text_input", "What do you call it").set_value("From the first").run()  # type: ignore[attr-defined]
+    first.run()
+    assert not first.exception
+    assert "changed in two places" in text_of(first)
+    assert desk.only().guitar.title == "From the second", "nothing was overwritten"
+    first.button(key="_keep_copy").click().run()
+    titles = {summary.title for summary in desk.store().summaries()}
+    assert titles == {"From the second", "From the first (copy)"}
+    assert "changed in two places" not in text_of(first)
+
+
+def test_a_conflict_can_end_with_the_stored_side(desk: Desk) -> None:
+    first = begun(desk)
+    stored = desk.only()
+    desk.store().save(replace(stored, guitar=Guitar(title="Elsewhere")))
+    widget(first, "text_input", "What do you call it").set_value("Here").run()  # type: ignore[attr-defined]
+    first.run()
+    first.button(key="_take_stored").click().run()
+    assert widget(first, "text_input", "What do you call it").value == "Elsewhere"  # type: ignore[attr-defined]
+    assert len(desk.store().summaries()) == 1
+
+
+def test_sessions_do_not_see_each_other(desk: Desk) -> None:
+    first, second = begun(desk), begun(desk)
+    widget(first, "text_input", "What do you call it").set_value("One").run()  # type: ignore[attr-defined]
+    second.run()
+    assert widget(second, "text_input", "What do you call it").value == ""  # type: ignore[attr-defined]
+    assert "changed in two places" not in text_of(second)
+
+
+def test_the_list_compares_bins_and_brings_back(desk: Desk) -> None:
+    for title in ("A", "B"):
+        desk.store().save(new_inspection(Guitar(title=title, neck=Neck(647.7, 22))))
+    app = desk.page()
+    ids = [summary.id for summary in desk.store().summaries()]
+    for one in ids:
+        app.checkbox(key=f"_compare_{one}").check().run()
+    app.button(key="_compare").click().run()
+    assert not app.exception
+    assert "Side by side" in text_of(app)
+    app.button(key="_leave").click().run()
+    app.button(key=f"_bin_{ids[0]}").click().run()
+    assert len(desk.store().summaries()) == 1
+    app.button(key=f"_restore_{ids[0]}").click().run()
+    assert len(desk.store().summaries()) == 2
+    assert not app.exception
+
+
+def test_measured_inspections_stand_side_by_side(desk: Desk) -> None:
+    sample_page(desk, "curves")
+    measured = desk.only().id
+    other = desk.store().save(new_inspection(Guitar(title="<b>Other</b>")))
+    app = desk.page(compare=f"{measured},{other.id},nothing")
+    assert not app.exception
+    assert "&lt;b&gt;Other&lt;/b&gt;" in text_of(app)
+    assert "+0.32 mm" in text_of(app)
+
+
+def test_one_file_out_and_in_again(desk: Desk) -> None:
+    app = sample_page(desk, "decision")
+    app.button(key="_prepare_export").click().run()
+    assert not app.exception
+    data = app.session_state[f"export_{desk.only().id}_{desk.only().revision}"].data
+    start = desk.page()
+    start.file_uploader(key="_import_0").set_value(("one.necksighting", data, "application/zip")).run()
+    assert "with this identity is here already" in text_of(start)
+    start.button(key="_import_as_copy").click().run()
+    assert not start.exception
+    assert len(desk.store().summaries()) == 2
+
+
+def test_a_hostile_import_is_refused_and_nothing_is_stored(desk: Desk) -> None:
+    app = desk.page()
+    app.file_uploader(key="_import_0").set_value(("x.necksighting", b"PK\x03\x04 no archive", "application/zip")).run()
+    assert not app.exception
+    assert app.error
+    assert not desk.store().summaries()
+
+
+def test_the_command_can_open_the_page_on_a_sample(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "argv", ["page.py", "--sample", "twist"])
+    app = settled(desk.page())
+    assert not app.exception
+    assert desk.only().guitar.neck.scale_length_mm == 628.65
+    assert "twist_front.jpg" in text_of(app).replace("<wbr>", "")
+    app.run()
+    assert len(desk.store().summaries()) == 1, "only once a session"

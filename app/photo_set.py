@@ -1,0 +1,47 @@
+"""What a set of photographs still lacks, from a quick look at each."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from app.looking import Look
+from app.record.inspection import Neck
+
+Readiness = Literal["nothing", "not enough", "enough", "good"]
+
+
+@dataclass(frozen=True, slots=True)
+class SetAdvice:
+    """How ready the set is, said in one line, and what to add or change next; empty when nothing is missing."""
+
+    readiness: Readiness
+    text: str
+    next_step: str = ""
+
+
+def set_advice(looks: Sequence[Look], neck: Neck) -> SetAdvice:
+    """Judge the set by what was found in its photographs."""
+    if not looks:
+        return SetAdvice("nothing", "No photographs yet.", "Add them above: phone pictures as they are, in any order.")
+    found = [look for look in looks if look.found]
+    along = sum(look.kind != "front" for look in found)
+    front = len(found) - along
+    if not found:
+        return SetAdvice(
+            "not enough",
+            "The neck was found in none of them.",
+            "Mark its corners by hand below, or take them again.",
+        )
+    if along == 0:
+        return SetAdvice(
+            "not enough", "Only views from the front: they show widths, not relief.", "Add two looking down the neck."
+        )
+    widths = neck.nut_width_mm is not None and neck.width_at_12_mm is not None
+    has = f"{along} down the neck, {front} from the front."
+    if along == 1:
+        return SetAdvice("enough", has, "A second one down the neck, along the other outer string, makes twist sure.")
+    if front == 0 and not widths:
+        return SetAdvice(
+            "enough", has, "Add one from the front, or two measured widths: it makes the relief about ten times surer."
+        )
+    return SetAdvice("good", has + (" The widths are stated." if front == 0 else ""))

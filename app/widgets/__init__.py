@@ -1,0 +1,1 @@
+"""Widgets and pieces of HTML that several screens share."""

@@ -1,0 +1,54 @@
+"""Bringing an inspection in from a file: checked first, then stored as the user chooses."""
+
+import streamlit as st
+
+from app.record.import_inspection import Incoming, choices, read_export, store_incoming
+from app.record.problems import RecordProblem
+from app.widgets import session
+from app.widgets.html import esc, quiet
+from app.wording import when
+
+CHOICE_WORDS = {
+    "store": "Bring it in",
+    "copy": "Bring it in as a copy",
+    "replace": "Replace the one that is here",
+}
+IMPORT_ROUND = "import_round"
+
+
+def offer_import() -> None:
+    """Where an exported inspection is brought in."""
+    with st.expander("Bring in an inspection from a file"):
+        round_ = st.session_state.setdefault(IMPORT_ROUND, 0)
+        upload = st.file_uploader("A file made by 'Take it along'", key=f"_import_{round_}")
+        if upload is None:
+            quiet("It is checked before anything is stored.")
+            return
+        try:
+            incoming = read_export(upload.getvalue())
+            allowed = choices(incoming, session.store())
+        except RecordProblem as problem:
+            st.error(f"{problem.reason} {problem.advice}")
+            return
+        title = incoming.inspection.guitar.title or "Unnamed guitar"
+        st.html(
+            f"<p><strong>{esc(title)}</strong>, {len(incoming.photos)} photographs, made {when(incoming.made_at)}"
+            f"{'' if 'store' in allowed else '. An inspection with this identity is here already.'}</p>"
+        )
+        with st.container(horizontal=True, gap="small"):
+            for choice in allowed:
+                if st.button(CHOICE_WORDS[choice], key=f"_import_as_{choice}"):
+                    _store(incoming, choice)
+
+
+def _store(incoming: Incoming, choice: str) -> None:
+    for allowed in choices(incoming, session.store()):
+        if allowed == choice:
+            try:
+                stored = store_incoming(incoming, allowed, session.store(), session.photo_store())
+            except RecordProblem as problem:
+                st.error(f"{problem.reason} {problem.advice}")
+                return
+            st.session_state[IMPORT_ROUND] += 1
+            session.notice(f"Brought in: {stored.guitar.title or 'unnamed guitar'}.")
+            st.rerun()

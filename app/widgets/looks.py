@@ -1,0 +1,28 @@
+"""The quick looks of a set, each worked on in the background once and remembered while the program runs."""
+
+import hashlib
+import json
+from dataclasses import astuple
+
+from app.jobs import Job, Jobs, Progress
+from app.looking import Look, look_at
+from app.record.inspection import Photo, Sighting
+from app.widgets import session
+from vision.settings import StatedNeck
+
+LOOKS: Jobs[Look] = Jobs(workers=1, kept=60)
+
+
+def look_jobs(sighting: Sighting, stated: StatedNeck) -> tuple[Job[Look], ...]:
+    """The quick look at every photograph of the set, begun where it was not."""
+    return tuple(_ask(photo, stated) for photo in sighting.photos)
+
+
+def _ask(photo: Photo, stated: StatedNeck) -> Job[Look]:
+    parts = json.dumps((photo.sha256, photo.name, photo.corners, astuple(stated)))
+    photos = session.photo_store()
+
+    def work(progress: Progress) -> Look:
+        return look_at(photos.get(photo.sha256), photo.name, stated, photo.corners)
+
+    return LOOKS.ask(hashlib.sha256(parts.encode()).hexdigest(), work)

@@ -1,0 +1,183 @@
+"""What one browser session remembers: the open inspection, what could not be saved, and where the user is.
+
+The address carries the inspection and the step, so a reload comes back to the same place; everything typed is in
+the store as soon as it is finished. Each session holds its own copy; the store refuses to overwrite what another
+one saved in the meantime, and both sides are kept until the user has chosen.
+"""
+
+from dataclasses import replace
+from pathlib import Path
+
+import streamlit as st
+
+from app.record.folder import data_folder
+from app.record.inspection import Inspection, new_inspection
+from app.record.photo_store import PhotoStore
+from app.record.problems import Conflict, RecordProblem
+from app.record.store import InspectionStore
+from app.wording import MILLIMETRES, UNITS, LengthUnit
+
+# Keys of the session. Widget keys start with an underscore and are made by `widget_key`.
+OPEN = "open"  # the inspection as it stands on the screens
+GENERATION = "generation"  # counts how often it was loaded anew, so that widgets start from it again
+CONFLICT = "conflict"  # Conflict raised by the last save
+PROBLEM = "problem"  # RecordProblem of the last save; the inspection is kept here until it can be saved
+NOTICE = "notice"  # one line to say once on the next screen
+UNIT = "_unit"
+
+INSPECTION, STEP, SIGHTING, COMPARED, SHOWN_UNIT = "inspection", "step", "sighting", "compare", "unit"  # in the address
+START, COMPARE = "start", "compare"
+STEPS = {
+    "guitar": "Guitar",
+    "photographs": "Photos",
+    "curves": "Curves",
+    "inspection": "Checks",
+    "decision": "Decision",
+}
+
+
+@st.cache_resource
+def _stores(folder: Path) -> tuple[InspectionStore, PhotoStore]:
+    return InspectionStore(folder), PhotoStore(folder)
+
+
+def store() -> InspectionStore:
+    """The inspections in the user's data folder."""
+    return _stores(data_folder())[0]
+
+
+def photo_store() -> PhotoStore:
+    """The photographs in the user's data folder."""
+    return _stores(data_folder())[1]
+
+
+def current() -> Inspection:
+    """The open inspection. Raises ValueError when none is open."""
+    found = st.session_state.get(OPEN)
+    if not isinstance(found, Inspection):
+        raise ValueError(f"{OPEN}={found!r}: no inspection is open")
+    return found
+
+
+def open_from_address() -> Inspection | None:
+    """The inspection that the address names, loaded if it is not the open one; None when it names none.
+
+    Raises RecordProblem when it cannot be loaded.
+    """
+    wanted = st.query_params.get(INSPECTION)
+    if wanted is None:
+        return None
+    found = st.session_state.get(OPEN)
+    if isinstance(found, Inspection) and found.id == wanted:
+        return found
+    return _take(store().load(wanted))
+
+
+def begin(inspection: Inspection | None = None, step: str = "guitar") -> None:
+    """Store a new inspection and go to one of its steps."""
+    saved = store().save(replace(inspection or new_inspection(), step=step))
+    _take(saved)
+    go_to(step, inspection_id=saved.id)
+
+
+def change(inspection: Inspection) -> None:
+    """Make inspection the one on the screens and store it; what cannot be stored is kept and said."""
+    if inspection == st.session_state.get(OPEN):
+        return
+    st.session_state[OPEN] = inspection
+    save()
+
+
+def save() -> None:
+    """Store the open inspection."""
+    state = st.session_state
+    try:
+        state[OPEN] = store().save(state[OPEN])
+        state[PROBLEM] = None
+    except Conflict as conflict:
+        state[CONFLICT] = conflict
+    except RecordProblem as problem:
+        state[PROBLEM] = problem
+
+
+def take_stored() -> None:
+    """End a conflict with the version in the store."""
+    stored = st.session_state[CONFLICT].stored
+    st.session_state[CONFLICT] = None
+    if stored is None:
+        leave()
+    else:
+        _take(stored)
+
+
+def keep_as_copy() -> None:
+    """End a conflict by storing this session's version beside the other."""
+    copy = store().save_copy(st.session_state[CONFLICT].mine)
+    st.session_state[CONFLICT] = None
+    _take(copy)
+    st.query_params[INSPECTION] = copy.id
+
+
+def leave() -> None:
+    """Back to the list of inspections."""
+    st.session_state[OPEN] = None
+    unit = st.query_params.get(SHOWN_UNIT)
+    st.query_params.clear()
+    if unit:
+        st.query_params[SHOWN_UNIT] = unit
+
+
+def go_to(step: str, *, inspection_id: str | None = None, sighting: int | None = None) -> None:
+    """Another step, of this inspection or another; the stored step follows, so that opening it again resumes there."""
+    if inspection_id is not None:
+        st.query_params[INSPECTION] = inspection_id
+    if COMPARED in st.query_params:
+        del st.query_params[COMPARED]
+    st.query_params[STEP] = step
+    if sighting is not None:
+        st.query_params[SIGHTING] = str(sighting)
+    elif SIGHTING in st.query_params and inspection_id is not None:
+        del st.query_params[SIGHTING]
+    found = st.session_state.get(OPEN)
+    if isinstance(found, Inspection) and st.query_params.get(INSPECTION) == found.id and found.step != step:
+        change(replace(found, step=step))
+
+
+def step() -> str:
+    """The step the address names, the first one when it names none that there is."""
+    wanted = st.query_params.get(STEP, "")
+    return wanted if wanted in STEPS else "guitar"
+
+
+def sighting_index() -> int:
+    """Which set of photographs the screens show: the one in the address, else the last."""
+    count = len(current().sightings)
+    text = st.query_params.get(SIGHTING, "")
+    index = int(text) if text.isdecimal() and len(text) < 4 else count - 1
+    return min(max(index, 0), max(count - 1, 0))
+
+
+def widget_key(name: str, value: object) -> str:
+    """The key of a widget that starts from value, which is read again whenever the inspection is loaded anew."""
+    found = st.session_state.get(OPEN)
+    key = f"_{found.id if isinstance(found, Inspection) else ''}_{st.session_state.get(GENERATION, 0)}_{name}"
+    if key not in st.session_state:
+        st.session_state[key] = value
+    return key
+
+
+def unit() -> LengthUnit:
+    """The unit that lengths are shown in."""
+    return UNITS.get(st.query_params.get(SHOWN_UNIT, MILLIMETRES.key), MILLIMETRES)
+
+
+def notice(text: str) -> None:
+    """Say text once on the next screen drawn."""
+    st.session_state[NOTICE] = text
+
+
+def _take(inspection: Inspection) -> Inspection:
+    st.session_state[OPEN] = inspection
+    st.session_state[GENERATION] = st.session_state.get(GENERATION, 0) + 1
+    st.session_state[CONFLICT] = st.session_state[PROBLEM] = None
+    return inspection

@@ -1,0 +1,111 @@
+"""Running the page without a browser, in a data folder of its own, with the measurement stood in for."""
+
+import io
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+
+from app import measuring
+from app.jobs import Jobs
+from app.looking import Look
+from app.record.folder import FOLDER_VARIABLE
+from app.record.inspection import Inspection
+from app.record.photo_store import PhotoStore
+from app.record.store import InspectionStore
+from app.widgets import looks
+from tests import fixtures_results
+from vision.results import Outcome
+from vision.settings import StatedNeck
+
+PAGE = Path(__file__).resolve().parent.parent / "app" / "page.py"
+Measure = Callable[..., Outcome]
+SETTLED_S = 30.0
+BUSY = '<span class="spinner"'
+
+
+def measure_well(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
+    """A made-up measured neck for any photographs."""
+    names = tuple(getattr(p, "name", "?") for p in photographs)
+    return fixtures_results.measured(stated.frets, stated.scale_length_mm, names=names)
+
+
+def refuse(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
+    """A refusal of every photograph."""
+    return fixtures_results.refused(tuple(fixtures_results.refused_photo(getattr(p, "name", "?")) for p in photographs))
+
+
+def png(kind: str | None = "bass") -> bytes:
+    """A small drawn picture as PNG."""
+    buffer = io.BytesIO()
+    picture = fixtures_results.picture(kind)  # type: ignore[arg-type]
+    Image.fromarray(picture).resize((750, 1000)).save(buffer, "PNG")
+    return buffer.getvalue()
+
+
+def look_found(data: bytes, name: str, stated: StatedNeck, corners: object = None) -> Look:
+    """A look that finds the neck; front where the name says so."""
+    kind = "front" if "front" in name else "bass"
+    corners_px = ((10.0, 10.0), (60.0, 10.0), (80.0, 300.0), (0.0, 300.0))
+    return Look(True, 750, 1000, png(None), kind, 8.0, "sharp", corners_px)  # type: ignore[arg-type]
+
+
+def look_in_vain(data: bytes, name: str, stated: StatedNeck, corners: object = None) -> Look:
+    """A look that finds nothing."""
+    return Look(False, 750, 1000, png(None), reason="no ladder of frets was found", advice="show the whole neck")
+
+
+@dataclass
+class Desk:
+    """A data folder and what stands in for looking and measuring."""
+
+    folder: Path
+    measured: list[object] = field(default_factory=list)
+
+    def page(self, **address: str) -> AppTest:
+        """The page at an address, drawn once."""
+        app = AppTest.from_file(str(PAGE), default_timeout=60)
+        for key, value in address.items():
+            app.query_params[key] = value
+        return app.run()
+
+    def store(self) -> InspectionStore:
+        return InspectionStore(self.folder)
+
+    def photos(self) -> PhotoStore:
+        return PhotoStore(self.folder)
+
+    def only(self) -> Inspection:
+        """The one inspection in the folder."""
+        (summary,) = self.store().summaries()
+        return self.store().load(summary.id)
+
+
+@pytest.fixture
+def desk(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Desk:
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setattr(measuring, "MEASURING", Jobs(workers=1, kept=9))
+    monkeypatch.setattr(looks, "LOOKS", Jobs(workers=1, kept=9))
+    monkeypatch.setattr(measuring, "measure_neck", measure_well)
+    monkeypatch.setattr(looks, "look_at", look_found)
+    return Desk(tmp_path)
+
+
+def settled(app: AppTest) -> AppTest:
+    """The page once everything in the background has ended and is shown."""
+    end = time.monotonic() + SETTLED_S
+    while BUSY in text_of(app) and time.monotonic() < end:
+        time.sleep(0.05)
+        app.run()
+    assert BUSY not in text_of(app), "work in the background did not end"
+    return app
+
+
+def text_of(app: AppTest) -> str:
+    """Everything the page says."""
+    kinds = ("html", "warning", "error", "info")
+    return " ".join(str(element.value) for kind in kinds for element in app.get(kind))

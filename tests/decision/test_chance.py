@@ -45,9 +45,10 @@ def test_chance_of_a_set_up_uses_what_the_sides_share() -> None:
 
 
 def test_sides_that_ask_for_opposite_turns_are_past_the_rod() -> None:
-    found = chances(situation(neck(0.5, treble_mm=-0.1)))
-    assert chance_of("board_and_refret", found) == 1.0
-    assert chance_of("set_up", found) == 0.0  # their mean is in the wanted range
+    for bass_mm, treble_mm in ((0.5, -0.1), (-0.1, 0.5)):
+        found = chances(situation(neck(bass_mm, treble_mm=treble_mm)))
+        assert chance_of("board_and_refret", found) == 1.0
+        assert chance_of("set_up", found) == 0.0  # their mean is in the wanted range
     # Each side a standard uncertainty from its limit: with a shared error both at once cannot be.
     shared = chances(situation(neck(0.27, 0.03, treble_mm=0.13, difference_u_mm=0.0)))
     assert chance_of("board_and_refret", shared) == 0.0

@@ -10,6 +10,7 @@ from app.decision.chance import chances
 from app.decision.offer import highest_offer, offer
 from app.decision.situation import Deal, Situation
 from app.inspection.checks import CHECKS, read_results
+from app.inspection.crowning import CrowningSettings
 from tests.decision.situations import FEW, all_fine, only, situation
 from tests.findings_records import bow, kink, s_curve
 from tests.inspection.necks import neck, scaled
@@ -92,6 +93,16 @@ def test_a_check_that_was_left_out_or_went_worse_never_raises_the_offer(check_id
     ]
     assert offers == sorted(offers, reverse=True)
     assert offers[3] < offers[0]
+
+
+@pytest.mark.parametrize("height_mm", [0.8, 1.2])
+def test_a_rough_reading_of_the_wire_never_raises_the_offer(height_mm: float) -> None:
+    wear = {"state": "look closer", "readings": {"fret_height_mm": height_mm, "deepest_dent_mm": 0.1}}
+    found = situation(checks=all_fine(fret_wear=wear))
+    offers = [
+        highest(dataclasses.replace(found, crowning=CrowningSettings(height_u_mm=u))) for u in (0.0, 0.02, 0.1, 0.5)
+    ]
+    assert offers == sorted(offers, reverse=True)
 
 
 def test_dearer_repairs_and_more_caution_never_raise_an_offer() -> None:

@@ -69,6 +69,30 @@ def test_propagation_is_that_of_monte_carlo() -> None:
     assert min(parts) > 0.0
 
 
+def test_each_input_has_its_own_sensitivity() -> None:
+    # Against central differences of the formula, on a coil that is large beside its control.
+    jack = JackReading(60e3, 50.0, 250e3, 0.1, 500.0, 20.0, 30.0, 1.5)
+    coil = coil_resistance(jack)
+    assert isinstance(coil, Coil)
+
+    def slope(name: str, step: float) -> float:
+        ends = []
+        for sign in (1.0, -1.0):
+            moved = coil_resistance(dataclasses.replace(jack, **{name: getattr(jack, name) + sign * step}))
+            assert isinstance(moved, Coil)
+            ends.append(moved.resistance_ohm)
+        return abs(ends[0] - ends[1]) / (2.0 * step)
+
+    expected = [
+        slope("reading_ohm", 1.0) * 50.0,
+        slope("volume_pot_ohm", 10.0) * 25e3 / np.sqrt(3.0),
+        slope("series_ohm", 1.0) * 20.0,
+        slope("temperature_c", 0.01) * 1.5,
+    ]
+    parts = [coil.from_reading_ohm, coil.from_pot_ohm, coil.from_series_ohm, coil.from_temperature_ohm]
+    assert parts == pytest.approx(expected, rel=1e-5)
+
+
 @pytest.mark.parametrize("reading_ohm", [200e3, 249e3, 250e3, 3e5])
 def test_an_open_coil_is_refused_and_not_reckoned(reading_ohm: float) -> None:
     refused = coil_resistance(JackReading(reading_ohm, 10.0))

@@ -13,7 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, delete, insert, select, update
+from sqlalchemy import Connection, Engine, RowMapping, delete, insert, select, update
 
 from app.record.database_errors import damaged, plain_errors
 from app.record.document import inspection_from_text, inspection_to_text
@@ -124,7 +124,7 @@ class InspectionStore:
         newest = inspections.c.binned_at if binned else inspections.c.changed_at
         query = select(*columns).where(in_bin).order_by(newest.desc(), inspections.c.id)
         with self._read() as connection:
-            rows = connection.execute(query).all()
+            rows = connection.execute(query).mappings().all()
         return tuple(_summary(row) for row in rows)
 
     def move_to_bin(self, inspection_id: str) -> None:
@@ -195,14 +195,24 @@ def _check_unchanged(connection: Connection, mine: Inspection, expected: int) ->
     row = _row(connection, mine.id)
     if row is None:
         if expected != 0:
-            raise Conflict(mine, None, binned=False)
-    elif row.revision != expected or row.binned_at is not None:
-        raise Conflict(mine, inspection_from_text(row.document), binned=row.binned_at is not None)
+            raise Conflict(mine, None, False)
+    elif row.revision != expected or row.binned:
+        raise Conflict(mine, inspection_from_text(row.document), row.binned)
 
 
-def _row(connection: Connection, inspection_id: str) -> Row[int, str | None, str] | None:
+@dataclass(frozen=True)
+class _Stored:
+    """What a stored row says about one inspection."""
+
+    revision: int
+    binned: bool
+    document: str
+
+
+def _row(connection: Connection, inspection_id: str) -> _Stored | None:
     columns = (inspections.c.revision, inspections.c.binned_at, inspections.c.document)
-    return connection.execute(select(*columns).where(inspections.c.id == inspection_id)).one_or_none()
+    row = connection.execute(select(*columns).where(inspections.c.id == inspection_id)).one_or_none()
+    return None if row is None else _Stored(row.revision, row.binned_at is not None, row.document)
 
 
 def _put(connection: Connection, inspection: Inspection) -> None:
@@ -230,8 +240,8 @@ def _put(connection: Connection, inspection: Inspection) -> None:
         connection.execute(insert(photo_uses), uses)
 
 
-def _summary(row: Row[Any]) -> Summary:
-    values = dict(row._mapping)
+def _summary(row: RowMapping) -> Summary:
+    values: dict[str, Any] = {name: row[name] for name in Summary.__dataclass_fields__}
     for name in ("created_at", "changed_at", "binned_at"):
         values[name] = datetime.fromisoformat(values[name]) if values[name] is not None else None
     return Summary(**values)

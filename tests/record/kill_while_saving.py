@@ -9,7 +9,6 @@ import hashlib
 import json
 import os
 import random
-import select
 import signal
 import sys
 import time
@@ -22,7 +21,8 @@ from app.record.store import InspectionStore
 
 INSPECTIONS = 3
 STARTS_ANEW_EVERY = 20  # kills, so that some hit the making of the database
-LONGEST_WAIT_S = 0.15
+LONGEST_LINE_S = 0.1
+LINES_AT_MOST = 6  # open, then saving and saved in turn
 
 
 def filled(inspection: Inspection) -> Inspection:
@@ -59,8 +59,11 @@ def write_without_pause(folder: Path, pipe: int) -> None:
             os.write(pipe, f"saved {inspection.id} {inspection.revision + 1}\n".encode())
 
 
-def kill_one(folder: Path, wait_s: float) -> list[str]:
-    """Start a writer, kill it after wait_s, and return the lines it had told."""
+def kill_one(folder: Path, lines: int, then_s: float) -> tuple[list[str], float]:
+    """Start a writer, kill it then_s after it has told so many lines; return all it told, and seconds a line.
+
+    Counting lines rather than seconds lets the kills strike among the saves on a busy machine as well.
+    """
     reading, writing = os.pipe()
     child = os.fork()
     if child == 0:
@@ -70,11 +73,11 @@ def kill_one(folder: Path, wait_s: float) -> list[str]:
         finally:
             os._exit(1)
     os.close(writing)
-    told = b""
-    end = time.monotonic() + wait_s
-    while (left := end - time.monotonic()) > 0:
-        if select.select([reading], [], [], left)[0]:
-            told += os.read(reading, 65536)
+    told, begun = b"", time.monotonic()
+    while told.count(b"\n") < lines and (part := os.read(reading, 65536)):
+        told += part
+    line_s = (time.monotonic() - begun) / max(told.count(b"\n"), 1)
+    time.sleep(then_s)
     os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
     if not os.WIFSIGNALED(status):
@@ -82,7 +85,7 @@ def kill_one(folder: Path, wait_s: float) -> list[str]:
     while part := os.read(reading, 65536):
         told += part
     os.close(reading)
-    return told.decode().splitlines()
+    return told.decode().splitlines(), line_s
 
 
 def examine(folder: Path, promised: dict[str, int], begun: dict[str, int]) -> int:
@@ -122,11 +125,13 @@ def main(folder: Path, kills: int, seed: int) -> dict[str, int]:
     seen = {"kills": 0, "saved": 0, "killed_while_saving": 0, "killed_while_opening": 0, "untold": 0}
     promised: dict[str, int] = {}
     begun: dict[str, int] = {}
+    line_s = 0.01
     for number in range(kills):
         if number % STARTS_ANEW_EVERY == 0:
             current = folder / str(number)
             promised, begun = {}, {}
-        lines = kill_one(current, rng.uniform(0.0, LONGEST_WAIT_S))
+        lines, latest_s = kill_one(current, rng.randint(0, LINES_AT_MOST), rng.uniform(0.0, 2.0) * line_s)
+        line_s = min(latest_s, LONGEST_LINE_S) if lines else line_s
         for line in lines:
             if line.startswith(("saving ", "saved ")):
                 word, inspection_id, revision = line.split()

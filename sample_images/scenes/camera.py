@@ -86,8 +86,8 @@ class Lens:
     k2: float = 0.0
 
 
-def look(phone: Phone, lens: Lens, position: Array, target: Array, tilt_deg: float, centre_shift_px: tuple[float, float],
-         focus_point: Array) -> Camera:
+def look(phone: Phone, lens: Lens, position: Array, target: Array, tilt_deg: float,
+         centre_shift_px: tuple[float, float], focus_point: Array) -> Camera:
     """Camera at `position` looking at `target`, turned about its axis by `tilt_deg`, sharp at `focus_point`."""
     forward = (target - position) / np.linalg.norm(target - position)
     level = np.cross(forward, [0.0, 1.0, 0.0])
@@ -106,15 +106,16 @@ class LowView:
     """Down the neck along the string of `side` (-1 bass, +1 treble), from the headstock or the body end.
 
     `angle_deg` is the elevation of the lens over the board's plane seen from the middle of the frets, `distance_mm`
-    the way along the neck from the lens to the nearest end of the frets; `aside_mm` moves the lens off the string's
-    line, `off_centre` the neck in the picture (fractions of the picture's width and height).
+    the way along the neck from the lens to the nearest end of the frets; `outward_mm` is how far the lens stands
+    outside the string's place at that end, `off_centre` moves the neck in the picture (fractions of its width and
+    height).
     """
 
     side: float
     from_head: bool
     angle_deg: float
     distance_mm: float
-    aside_mm: float = 0.0
+    outward_mm: float = 0.0
     off_centre: tuple[float, float] = (0.0, 0.0)
     tilt_deg: float = 0.0
     focus_fraction: float = 0.4
@@ -138,7 +139,8 @@ def place_low(view: LowView, neck: NeckShape, phone: Phone, lens: Lens, shift_px
     middle = fret_z[-1] / 2.0
     z = -view.distance_mm if view.from_head else fret_z[-1] + view.distance_mm
     y = abs(z - middle) * np.tan(np.deg2rad(view.angle_deg))
-    x = float(neck.string_line_mm(view.side, np.float64(z))) + view.aside_mm
+    near_end = 0.0 if view.from_head else fret_z[-1]
+    x = float(neck.string_line_mm(view.side, np.float64(near_end))) + np.sign(view.side) * view.outward_mm
     position = np.array([x, y, z])
     focus = np.array([0.0, 0.0, fret_z[-1] * (view.focus_fraction if view.from_head else 1.0 - view.focus_fraction)])
     return _off_centre(view.off_centre, view.tilt_deg, phone, lens, position, np.array([0.0, 0.0, middle]), shift_px,

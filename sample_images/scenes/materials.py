@@ -21,7 +21,7 @@ class Material:
     specular: float = 0.5
 
 
-NICKEL_SILVER = Material((0.72, 0.69, 0.63), 0.28, metallic=1.0)
+NICKEL_SILVER = Material((0.60, 0.575, 0.53), 0.32, metallic=1.0)
 STEEL = Material((0.62, 0.62, 0.62), 0.33, metallic=1.0)
 CHROME = Material((0.66, 0.67, 0.68), 0.16, metallic=1.0)
 BONE = Material((0.78, 0.74, 0.63), 0.35)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sample_images.scenes.camera import FrontView, Lens, LowView, Phone
-from sample_images.scenes.fret_crowns import FretWire, Fretting
+from sample_images.scenes.fret_crowns import Fretting, FretWire
 from sample_images.scenes.guitar import Guitar
 from sample_images.scenes.materials import WOODS
 from sample_images.scenes.neck_shape import Array, NeckCurve, NeckShape
@@ -50,33 +50,33 @@ def sample_necks() -> Iterator[NeckScene]:
     straight = _guitar(1, NeckShape(647.7, 22, 42.0, 51.8, 241.3, 241.3, NeckCurve(bow_mm=0.02)), "dark brown",
                        (0.50, 0.46, 0.36), (0.06, 0.06, 0.06))
     yield NeckScene("straight", "flat", 1, straight, "mat", 0.8, phone, LENS_77, LENS_52,
-                    LowView(-1, True, 8.0, 950.0, -12.0, (-0.05, -0.04), 1.5),
-                    LowView(1, True, 9.0, 1000.0, 15.0, (0.06, 0.02), -1.0),
+                    LowView(-1, True, 8.0, 950.0, 4.0, (-0.05, -0.04), 1.5),
+                    LowView(1, True, 9.0, 1000.0, 9.0, (0.06, 0.02), -1.0),
                     FrontView(62.0, 900.0, True, 15.0, (0.03, 0.02), 3.0), Processing())
     high = _guitar(2, NeckShape(628.65, 22, 42.5, 52.6, 305.0, 305.0, NeckCurve(bow_mm=0.18, skew=0.25)), "red brown",
                    (0.16, 0.32, 0.34), (0.60, 0.58, 0.52), high_fret=(9, 0.12))
     yield NeckScene("high_fret_left_handed", "bow", 2, replace(high, left_handed=True), "planks", 0.5, phone, LENS_77,
-                    LENS_52, LowView(-1, True, 9.0, 920.0, 10.0, (0.04, -0.05), -1.0),
-                    LowView(1, True, 8.0, 960.0, 5.0, (-0.06, 0.03), 1.0),
-                    FrontView(74.0, 880.0, True, -20.0, (-0.04, 0.0), -4.0), Processing(exposure=0.16, sideways=True))
+                    LENS_52, LowView(-1, True, 9.0, 920.0, 6.0, (0.04, -0.05), -1.0),
+                    LowView(1, True, 8.0, 960.0, 0.0, (-0.06, 0.03), 1.0),
+                    FrontView(74.0, 880.0, True, -20.0, (-0.04, 0.0), -4.0), Processing(exposure=0.13, sideways=True))
     back = _guitar(3, NeckShape(647.7, 24, 43.0, 52.8, 254.0, 406.0, NeckCurve(bow_mm=-0.24, skew=0.2)), "near black",
                    (0.42, 0.10, 0.07), (0.55, 0.52, 0.45))
     yield NeckScene("back_bow_compound", "back", 3, back, "cloth", 0.3, phone, LENS_120, LENS_52,
-                    LowView(-1, False, 9.0, 1050.0, 0.0, (0.03, 0.05), 0.5),
-                    LowView(1, False, 8.0, 1000.0, -10.0, (-0.04, 0.0), 2.0),
+                    LowView(-1, False, 9.0, 1050.0, 14.0, (0.03, 0.05), 0.5),
+                    LowView(1, False, 8.0, 1000.0, -4.0, (-0.04, 0.0), 2.0),
                     FrontView(55.0, 920.0, False, 30.0, (0.0, 0.03), 2.0), Processing(full_well=6000.0))
     twisted = _guitar(4, NeckShape(635.0, 22, 41.3, 51.0, 184.0, 184.0, NeckCurve(bow_mm=0.34, twist_deg=0.28)),
                       "baked", (0.30, 0.36, 0.22), (0.65, 0.63, 0.58))
     yield NeckScene("bow_and_twist", "twist", 4, twisted, "planks", 0.9, phone, LENS_77, LENS_26,
-                    LowView(-1, True, 10.0, 980.0, 0.0, (-0.03, 0.03), -1.5),
+                    LowView(-1, True, 10.0, 980.0, 2.0, (-0.03, 0.03), -1.5),
                     LowView(1, True, 8.0, 900.0, 12.0, (0.05, -0.02), 0.5),
                     FrontView(48.0, 620.0, True, 10.0, (0.02, 0.0), 0.0), Processing(with_exif=False))
     shape = NeckShape(864.0, 20, 41.5, 55.5, 254.0, 254.0, NeckCurve(bow_mm=0.20, rise_mm=0.16, rise_from=0.68),
                       string_inset_nut_mm=4.6, string_inset_12_mm=4.2, overhang_mm=12.0)
     bass = _guitar(5, shape, "pale", (0.08, 0.10, 0.16), (0.50, 0.30, 0.22), strings=4)
     yield NeckScene("bass_rise", "rise", 5, bass, "mat", 0.6, phone, LENS_77, LENS_52,
-                    LowView(-1, True, 9.0, 1100.0, 0.0, (0.02, 0.02), 1.0),
-                    LowView(1, True, 10.0, 1150.0, -10.0, (-0.05, -0.02), -1.0),
+                    LowView(-1, True, 9.0, 1100.0, 5.0, (0.02, 0.02), 1.0),
+                    LowView(1, True, 10.0, 1150.0, 8.0, (-0.05, -0.02), -1.0),
                     FrontView(58.0, 1150.0, True, 0.0, (-0.02, 0.0), -2.0), Processing())
 
 
@@ -101,7 +101,7 @@ def _random_neck(rng: np.random.Generator, name: str, seed: int) -> NeckScene:
     front = LENS_52 if rng.random() < 0.65 else LENS_26
     from_head = bool(rng.random() < 0.7)
     lenses = [replace(lens, k1=rng.uniform(-0.02, 0.02)) for lens in (long_lens, front)]
-    low = [LowView(side, from_head, rng.uniform(6.0, 13.0), rng.uniform(900.0, 1300.0), rng.uniform(-30.0, 30.0),
+    low = [LowView(side, from_head, rng.uniform(6.0, 13.0), rng.uniform(900.0, 1300.0), rng.uniform(-8.0, 35.0),
                    (rng.uniform(-0.1, 0.1), rng.uniform(-0.1, 0.1)), rng.uniform(-2.5, 2.5), rng.uniform(0.3, 0.6))
            for side in (-1.0, 1.0)]
     angle = rng.uniform(32.0, 84.0)
@@ -113,7 +113,7 @@ def _random_neck(rng: np.random.Generator, name: str, seed: int) -> NeckScene:
     sideways = bool(rng.random() < 0.2)
     processing = Processing(rng.uniform(2500.0, 12000.0), rng.uniform(2.0, 8.0), rng.uniform(0.5, 0.9),
                             rng.uniform(0.0, 0.9), rng.uniform(0.8, 1.6), int(rng.integers(82, 96)),
-                            rng.uniform(0.10, 0.20), sideways or bool(rng.random() < 0.7), sideways)
+                            rng.uniform(0.08, 0.17), sideways or bool(rng.random() < 0.7), sideways)
     return NeckScene(name, shape, seed, guitar, str(rng.choice(["planks", "mat", "cloth"])), rng.random(), phone,
                      lenses[0], lenses[1], low[0], low[1], front_view, processing)
 

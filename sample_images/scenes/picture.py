@@ -31,7 +31,7 @@ class Processing:
     sharpen: float = 0.5
     sharpen_px: float = 1.1
     jpeg_quality: int = 88
-    exposure: float = 0.15
+    exposure: float = 0.12
     with_exif: bool = True
     sideways: bool = False
 

@@ -12,6 +12,8 @@ from vision.locate.board import Board, widening
 from vision.locate.comb import Law, law_through
 from vision.locate.evidence import inlay_agreement
 from vision.locate.ladder import Strip, strip_from_corners
+from vision.locate.numbering import _first_merged
+from vision.locate.search import _is_blurred
 
 SCALE_MM, NUT_MM, TWELFTH_MM = 640.0, 42.5, 52.2
 WIDTH_PX, HEIGHT_PX = 1200, 1600
@@ -77,7 +79,7 @@ def neck_scene(
                 np.stack([x + 3 * np.cos(turn), 0 * turn, centre + 3 * np.sin(turn)], axis=1), (215, 210, 200)
             )
     fill(slab(-4.5, 0.0, 1.2), (232, 228, 215))
-    for z in along[1:]:
+    for z in along[1:] if back > 0 else along[:0:-1]:  # from afar, so that near frets hide far ones
         a = half_width(float(z))
         front = np.array([[-a, 1.1, z], [a, 1.1, z], [a, 0.0, z + 1.2 * back], [-a, 0.0, z + 1.2 * back]])
         fill(front, (150, 150, 152))
@@ -193,8 +195,45 @@ def test_one_end_out_of_the_picture_is_refused(front: Scene) -> None:
 
 
 def test_heavy_blur_is_refused(low: Scene) -> None:
-    answer = locate_neck(cv2.GaussianBlur(low.rgb, (0, 0), 14.0), 22)
+    answer = locate_neck(cv2.GaussianBlur(low.rgb, (0, 0), 16.0), 22)
     assert isinstance(answer, NotLocated)
+    assert answer.code == "no neck"
+    assert answer.reason == "Nothing in the picture is sharp."
+
+
+@pytest.mark.parametrize(("sigma_px", "blurred"), [(0.0, False), (3.0, False), (16.0, True)])
+def test_only_heavy_blur_is_called_blur(low: Scene, sigma_px: float, blurred: bool) -> None:
+    grey = cv2.cvtColor(low.rgb, cv2.COLOR_RGB2GRAY)
+    soft = cv2.GaussianBlur(grey, (0, 0), sigma_px) if sigma_px else grey
+    assert _is_blurred(np.asarray(soft, dtype=np.uint8)) is blurred
+    assert not _is_blurred(np.full((400, 400), 90, dtype=np.uint8))
+
+
+def with_glare(scene: Scene, from_fret: int) -> NDArray[np.uint8]:
+    """The frets beyond one fade into a white reflection within four frets."""
+    along = np.arange(len(scene.ends_px), dtype=np.float64)
+    y = scene.ends_px.mean(axis=1)[:, 1]
+    order = np.argsort(y)
+    number = np.interp(np.arange(HEIGHT_PX), y[order], along[order])
+    share = np.clip((number - from_fret) / 4.0, 0.0, 1.0)[:, None, None]
+    return np.asarray(np.rint(scene.rgb * (1.0 - share) + 250.0 * share), dtype=np.uint8)
+
+
+@pytest.mark.parametrize("stated", [19, 20, 21, 22, 24])
+def test_frets_lost_in_glare_are_never_counted(low: Scene, stated: int) -> None:
+    answer = locate_neck(with_glare(low, 13), stated)
+    assert isinstance(answer, NotLocated)
+
+
+def test_first_slot_from_which_frets_run_together() -> None:
+    clear, declining, faint = [20.0] * 12, [12.0, 8.0, 6.5], [4.0, 3.0, 2.0, 2.0, 1.0]
+    fading = np.array(clear + declining + faint)
+    assert _first_merged(fading, 20.0, 8, far_is_body=True) == 15
+    assert _first_merged(fading[::-1], 20.0, 11, far_is_body=False) == 4
+    # The board ends where its last fret stands out as clearly as the others.
+    assert _first_merged(np.array(clear + faint), 20.0, 6, far_is_body=True) is None
+    # A few faint ones can be bridged by the law.
+    assert _first_merged(np.array([*clear, *declining, 4.0, 3.0, 9.0]), 20.0, 6, far_is_body=True) is None
 
 
 def test_corners_by_hand(front: Scene) -> None:
@@ -208,6 +247,29 @@ def test_corners_elsewhere_are_refused(front: Scene) -> None:
     answer = locate_neck(front.rgb, 22, corners_px=corners)
     assert isinstance(answer, NotLocated)
     assert answer.code == "corners contradict"
+
+
+def test_wrong_number_is_refused_seen_low(low: Scene) -> None:
+    for stated in (20, 21, 23, 24):
+        answer = locate_neck(low.rgb, stated)
+        assert isinstance(answer, NotLocated)
+        assert answer.code in ("fret count", "numbering unsure")
+
+
+def test_far_frets_that_hide_one_another_are_followed() -> None:
+    # At 6 degrees a fret 1.1 mm high hides 10.5 mm of board; the last spaces are 11 to 14 mm long.
+    scene = neck_scene(22, 6.0, from_headstock=False, seed=3)
+    answer = locate_neck(scene.rgb, 22)
+    assert isinstance(answer, LocatedNeck), answer
+    # The open strings' end is placed at the height of the fret tops, 5 px above the drawn nut: frets only.
+    middle = scene.ends_px[1:].mean(axis=1)
+    spacing = np.linalg.norm(np.gradient(middle, axis=0), axis=1)
+    off = np.abs(answer.fret_ends_px.mean(axis=1) - middle)[:, 1]
+    assert np.max(off / spacing) < 0.3
+    assert answer.found_frets.all()
+    wrong = locate_neck(scene.rgb, 21)
+    assert isinstance(wrong, NotLocated)
+    assert wrong.code == "fret count"
 
 
 def ladder_picture(rungs: int) -> NDArray[np.uint8]:

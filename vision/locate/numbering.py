@@ -16,13 +16,16 @@ from vision.locate.comb import Law
 from vision.locate.crowns import Tones, lock_crowns, move_to_tops, towards_camera
 from vision.locate.evidence import Evidence, gather_evidence, inlay_agreement
 from vision.locate.ladder import Strip
-from vision.locate.result import NotLocated, refusal
+from vision.locate.result import NotLocated, RefusalCode, refusal
 from vision.locate.segments import Floats
 
 EXTRA = 8
 INLAY_WEIGHT = 12.0
 MOST_COUNTED = 38
 STRIDE, LONGEST_EXTENSION = 3, 15
+FAINT, FADING = 0.3, 0.5
+"""Shares of the frets' usual contrast below which a fret is hardly seen, and the one before it in decline."""
+FEWEST_MERGED = 4
 FADED_OUTSIDE = 1.2
 """Evidence against a reading for each space of board on which no fret is seen beyond its last fret."""
 LEAST_AGREEMENT = 0.65
@@ -124,6 +127,35 @@ def _expected(f: Floats, numbers: Floats, is_core: NDArray[np.bool_], middle: fl
     return max(float(np.median(f[near])), 0.3)
 
 
+def _first_merged(contrast: Floats, usual: float, middle: int, far_is_body: bool) -> int | None:
+    """Index of the slot, away from the camera, from which the frets are too faint to be told apart, if several
+    are.
+
+    They must fade by and by; where the last clear one still stands out, the board has ended.
+    """
+    step = 1 if far_is_body else -1
+    outward = contrast[middle::step]
+    faint = np.r_[outward < FAINT * usual, False]
+    first = int(np.argmax(faint))
+    if not faint[first] or first == 0 or outward[first - 1] >= FADING * usual:
+        return None
+    count = int(np.argmin(faint[first:]))
+    return middle + step * first if count >= FEWEST_MERGED else None
+
+
+def _doubtful(
+    code: RefusalCode, reason: str, score: float, clear: int | None, far_is_body: bool
+) -> NotLocated:
+    """The refusal, or its true cause where the far frets run together; clear : last or first fret told
+    apart."""
+    if clear is None:
+        return refusal(code, reason, score)
+    where = f"beyond number {clear}" if far_is_body else f"before number {clear}"
+    return refusal(
+        "frets run together", f"The frets {where} cannot be told apart, so their number is not sure.", score
+    )
+
+
 def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:
     """Best window of `frets` slots; every slot inside must look like a fret, those beyond must not."""
     board_like = np.exp(-0.5 * (np.nan_to_num(seen.level, nan=9.0) / 0.35) ** 2)
@@ -147,10 +179,10 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     # outside.
     contrast = np.nan_to_num(seen.contrast, nan=99.0)
     usual = float(np.median(contrast[is_core]))
-    weak = (contrast < 0.3 * usual) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
+    weak = (contrast < FAINT * usual) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
     # Frets fade by and by: where the last one still stands out, the board has ended.
-    nearer = np.roll(contrast, 1 if far_is_body else -1)
-    weak &= nearer < 0.5 * usual
+    weak &= np.roll(contrast, 1 if far_is_body else -1) < FADING * usual
+    merged = _first_merged(contrast, usual, int(np.argmin(np.abs(seen.k - middle))), far_is_body)
     faded = np.zeros(len(f), dtype=bool)
     order = np.arange(len(f)) if far_is_body else np.arange(len(f))[::-1]
     for i in order:
@@ -199,23 +231,26 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     rivals = {
         key: value
         for key, value in scores.items()
-        if key[1] != frets
-        and not (key == nut and f[nut[0]] < 0.9 * expected[nut[0]])
+        if key[1] != frets and not (key == nut and f[nut[0]] < 0.9 * expected[nut[0]])
     }
     rival = max(rivals, key=lambda key: rivals[key])
     lead = stated[best] - rivals[rival]
+    start = (best if lead >= 0 else rival)[0]
+    clear = None if merged is None else merged - start + (0 if far_is_body else 2)
     if lead < -LEAST_LEAD:
         window = slice(rival[0], rival[0] + rival[1])
         reason = f"{frets} frets were stated, but the picture fits {rival[1]} frets."
         # A count that hardly any instrument has does not outweigh other readings of the picture.
-        return refusal("fret count", reason, float(np.mean(f[window])) if rival[1] in USUAL_COUNTS else 0.0)
+        score = float(np.mean(f[window])) if rival[1] in USUAL_COUNTS else 0.0
+        return _doubtful("fret count", reason, score, clear, far_is_body)
     others = {key: value for key, value in stated.items() if key != best}
     margin = stated[best] - max(others.values(), default=stated[best] - 9.9)
     if margin < LEAST_MARGIN:
-        return refusal("numbering unsure", "It cannot be told for certain which line is the first fret.")
+        reason = "It cannot be told for certain which line is the first fret."
+        return _doubtful("numbering unsure", reason, 0.0, clear, far_is_body)
     if lead < LEAST_LEAD:
         reason = f"It cannot be told for certain whether {frets} or {rival[1]} frets are seen."
-        return refusal("numbering unsure", reason)
+        return _doubtful("numbering unsure", reason, 0.0, clear, far_is_body)
     which = slice(best[0], best[0] + frets)
     like = np.r_[f[which][:-1], last[which][-1]]
     notes = (

@@ -13,24 +13,25 @@ RefusalCode = Literal[
     "not a neck",
     "too few frets",
     "fret count",
+    "frets run together",
     "numbering unsure",
     "cut off",
     "corners contradict",
 ]
-"""no neck: nothing ladder-like found.  not a neck: a ladder whose rungs do not follow the law of frets or
-whose
-width does not taper like a fretted board (stairs, blinds, keyboards).  too few frets: fewer than about a
-dozen
-can be made out.  fret count: another number of frets than stated.  numbering unsure: the ends of the fretted
-part cannot be told for certain.  cut off: the fretted part leaves the picture.  corners contradict: the
-corners
-a person gave do not enclose a ladder of frets."""
+"""no neck: nothing ladder-like found.  not a neck: a ladder whose rungs do not follow the law of frets or whose
+width does not taper like a fretted board (stairs, blinds, keyboards).  too few frets: fewer than about a dozen can
+be made out.  fret count: another number of frets than stated.  frets run together: those farthest from the camera
+cannot be told apart, so that they cannot be counted (too low a view, glare, blur).  numbering unsure: the ends of
+the fretted part cannot be told for certain.  cut off: the fretted part leaves the picture.  corners contradict: the
+corners a person gave do not enclose a ladder of frets."""
 
 ADVICE: dict[RefusalCode, str] = {
     "no neck": "Take the whole fretted part into the picture, sharp and well lit, as large as it fits.",
     "not a neck": "Photograph the front of the neck so that the frets run across the picture.",
     "too few frets": "Hold the camera a little higher above the board, focus on the middle of the neck.",
     "fret count": "Check the number of frets that you stated; count them on the instrument.",
+    "frets run together": "Hold the camera a hand's width higher above the strings, and turn the guitar or the lamp "
+    "so that the board does not mirror it.",
     "numbering unsure": "Show the nut and the end of the board clearly, or mark the four corners by hand.",
     "cut off": "Step back until the nut and the last fret are both well inside the picture.",
     "corners contradict": "Mark the corners again: both ends of the nut and both ends of the last fret.",

@@ -21,6 +21,8 @@ from vision.locate.slots import Slots, measure_slots, tone_along
 
 SEARCH_SIDE_PX = 2016
 """Longest side of the reduced picture in which edges are looked for."""
+BLURRED_SHARE = 0.7
+NOTHING_FOUND = "No ladder of frets was found in the picture."
 LAW_ROWS = 500
 LEAST_COHERENCE, CLEAR_COHERENCE = 0.45, 0.65
 MOST_IN_LAW = 42.0
@@ -61,8 +63,10 @@ def locate_neck(
             if answer.score >= SURE_SCORE:
                 return _against(answer, refusals)
     if not found:
-        nothing = refusal("no neck", "No ladder of frets was found in the picture.")
-        return refusals[0] if refusals else nothing
+        if refusals:
+            return refusals[0]
+        seen = "Nothing in the picture is sharp." if _is_blurred(pictures.grey) else NOTHING_FOUND
+        return refusal("no neck", seen)
     best = _agreed(found)
     return best if isinstance(best, NotLocated) else _against(best, refusals)
 
@@ -70,15 +74,37 @@ def locate_neck(
 def _candidates(tone: NDArray[np.uint8]) -> list[Strip]:
     """Stacks of rungs found in the reduced picture, in full-size pixels."""
     scale = min(1.0, SEARCH_SIDE_PX / max(tone.shape))
-    small = cv2.resize(tone, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else tone
-    segments = find_segments(np.asarray(small, dtype=np.uint8))
+    segments = find_segments(_reduced(tone))
     return [strip.scaled(1.0 / scale) for strip in find_strips(segments, most=3)]
 
 
+def _reduced(tone: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    scale = min(1.0, SEARCH_SIDE_PX / max(tone.shape))
+    if scale == 1.0:
+        return tone
+    return np.asarray(cv2.resize(tone, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def _is_blurred(grey: NDArray[np.uint8]) -> bool:
+    """Whether the steepest edges hardly lose when the reduced picture is smoothed: a sharp one falls to a
+    third."""
+    small = _reduced(grey).astype(np.float32)
+    steep = []
+    for sigma in (1.5, 5.0):
+        smooth = cv2.GaussianBlur(small, (0, 0), sigma)
+        slope = np.hypot(np.diff(smooth, axis=0)[:, 1:], np.diff(smooth, axis=1)[1:])
+        steep.append(float(np.percentile(slope, 99.5)))
+    return steep[0] > 0.05 and steep[1] > BLURRED_SHARE * steep[0]
+
+
 def _against(answer: LocatedNeck, refusals: list[NotLocated]) -> LocatedNeck | NotLocated:
-    """The answer, unless a better reading counted another number of frets."""
+    """The answer, unless a better reading counted another number of frets, or any did where the first or last
+    fret is not seen."""
     usual = len(answer.found_frets) in USUAL_COUNTS
+    seen = bool(answer.found_frets[0] and answer.found_frets[-1])
     for other in refusals:
+        if not seen and other.code in ("fret count", "frets run together", "numbering unsure"):
+            return other
         if other.score > (answer.score if usual else 0.0):
             return other
     return answer

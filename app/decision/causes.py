@@ -89,15 +89,24 @@ def _bow_events(curve: CurveFacts, situation: Situation, draws: Draws, cautious:
             return np.zeros(draws.rate.size, bool)
         return passes(value, u * draws.normal[name], limit, sign)
 
-    relief_errors = _relief_errors_mm(curve, draws)
+    bass_error, treble_error = _relief_errors_mm(curve, draws)
+    reliefs = ((curve.bass.relief_mm, bass_error), (curve.treble.relief_mm, treble_error))
 
     def mean_beyond(limit_mm: float, sign: int) -> Events:
-        return passes(curve.mean_relief_mm, (relief_errors[0] + relief_errors[1]) / 2.0, limit_mm, sign)
+        return passes(curve.mean_relief_mm, (bass_error + treble_error) / 2.0, limit_mm, sign)
 
     def opposite(high: int, low: int) -> Events:
-        """Where one side has more than the wanted relief and the other less: the rod moves both together."""
-        too_much = passes(sides[high].relief_mm, relief_errors[high], limits.wanted_relief_high_mm, 1)
-        return too_much & passes(sides[low].relief_mm, relief_errors[low], -limits.wanted_relief_low_mm, -1)
+        """Where one side has more than the wanted relief and the other less: the rod moves both together.
+
+        That the sides differ by so much follows, but is far better known than either: most of their error is shared.
+        """
+        (over, over_error), (under, under_error) = reliefs[high], reliefs[low]
+        apart = limits.wanted_relief_high_mm - limits.wanted_relief_low_mm
+        return (
+            passes(over, over_error, limits.wanted_relief_high_mm, 1)
+            & passes(under, under_error, -limits.wanted_relief_low_mm, -1)
+            & passes(over - under, over_error - under_error, apart, 1)
+        )
 
     def rises(side: SideFacts, sign: int) -> Events:
         return beyond(side.rise_mm, side.rise_u_mm, limits.rise_mm, f"rise {side.side}", sign)
@@ -175,7 +184,8 @@ def _rod_slack(situation: Situation, draws: Draws) -> Events:
     """Draws in which a back-bow finds the rod slack and unable to push; a rod of unknown kind counts as unable."""
     travel = situation.checks["rod_travel"]
     position = travel.word("rod_position")
-    if travel.word("rod_type") == "double-action" or position in ("under load", "at its end"):
+    loaded = position in ("under load", "at its end") or (position is None and travel.state == "fine")
+    if travel.word("rod_type") == "double-action" or loaded:
         return np.zeros(draws.rate.size, bool)
     if position == "slack":
         return np.ones(draws.rate.size, bool)

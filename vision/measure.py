@@ -21,7 +21,7 @@ from vision.photo import Photograph, Unreadable
 from vision.quality import PhotoProblem, disagreeing, problem_of
 from vision.results import Outcome, PhotoResult, Refused
 from vision.settings import StatedNeck
-from vision.trace.strip import crop_light, is_front
+from vision.trace.strip import clearest_light, is_front
 
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
@@ -110,9 +110,8 @@ def _view_of(
             "What was found does not have the proportions of a neck with this scale length.",
             "Check the stated scale length and number of frets.",
         )
-    return View(
-        photo.name, crop_light(photo.rgb, located.fret_ends_px.reshape(-1, 2)), camera, prior, prior_u
-    )
+    light = clearest_light(photo.rgb, located.fret_ends_px.reshape(-1, 2), camera, model, model.mean)
+    return View(photo.name, light, camera, prior, prior_u)
 
 
 def _measure_views(

@@ -23,8 +23,8 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 _STUDENT_FREEDOM = 5.0
-END_UNKNOWNS = 4
-"""Per photograph: constant of either side, drift of either side (mm)."""
+END_UNKNOWNS = 6
+"""Per photograph: constant of either side, drift of either side, bend of either side (mm)."""
 STRING_UNKNOWNS = 4
 """Order: X at fret 1, X at the last fret, height there and there above the chord of the fret tops (mm)."""
 
@@ -35,8 +35,8 @@ class FretData:
 
     lift_mm (n,): how far above the crown's top the seen silhouette lies. direction_mm (3,): what an error of
     the tracing moves (up, or along the neck for a front view). offset_u_mm, drift_u_mm: its standard uncertainty
-    as a constant of a lane and as a drift of a lane from the middle to either end; bend_u_mm: as a bend common to
-    all lanes of the photograph.
+    as a constant of a lane and as a drift of a lane from the middle to either end; tilt_u_mm, bend_u_mm: as a drift
+    and a bend common to all lanes of the photograph.
     """
 
     fret: Index
@@ -49,24 +49,27 @@ class FretData:
     direction_mm: Array
     offset_u_mm: float
     drift_u_mm: float
+    tilt_u_mm: float
     bend_u_mm: float
     lanes: int
 
     @property
     def unknowns(self) -> int:
-        return 2 * self.lanes + 1
+        return 2 * self.lanes + 2
 
     @property
     def unknowns_u_mm(self) -> Array:
         constant = np.full(self.lanes, self.offset_u_mm)
-        return np.concatenate([constant, np.full(self.lanes, self.drift_u_mm), [self.bend_u_mm]])
+        drift = np.full(self.lanes, self.drift_u_mm)
+        return np.concatenate([constant, drift, [self.tilt_u_mm, self.bend_u_mm]])
 
 
 @dataclass(frozen=True, eq=False)
 class EndData:
     """Ends of frets: fret, side (n,) (0 or 1), point (n, 2), unit tangent along the fret (n, 2), u (n,) px.
 
-    offset_u_mm, drift_u_mm: errors common to a side, constant and from the middle to either end of the neck.
+    offset_u_mm, drift_u_mm, bend_u_mm: errors common to a side: constant, from the middle to either end of the neck,
+    and of the middle against both ends.
     """
 
     fret: Index
@@ -76,6 +79,7 @@ class EndData:
     u_px: Array
     offset_u_mm: float
     drift_u_mm: float
+    bend_u_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +160,7 @@ class _Problem:
         for photo in self.photos:
             gap = _camera_gap(photo.camera, photo.camera_prior)
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
-            ends = np.repeat([photo.ends.offset_u_mm, photo.ends.drift_u_mm], 2)
+            ends = np.repeat([photo.ends.offset_u_mm, photo.ends.drift_u_mm, photo.ends.bend_u_mm], 2)
             offsets = [photo.frets.unknowns_u_mm, ends, photo.string_offset_u_mm]
             sd.append(np.concatenate([photo.camera_u, *offsets]))
         scale = 1.0 / np.concatenate(sd)
@@ -205,7 +209,8 @@ class _Problem:
         points, by_neck = fret_points(m, theta, data.fret, data.lateral)
         place = 2.0 * m.twist_share[data.fret] - 1.0
         tracing = x[first : first + data.unknowns]
-        shift = tracing[data.lane] + place * tracing[data.lanes + data.lane] + (1.0 - place**2) * tracing[-1]
+        drift = tracing[data.lanes + data.lane] + tracing[-2]
+        shift = tracing[data.lane] + place * drift + (1.0 - place**2) * tracing[-1]
         points = points + shift[:, None] * data.direction_mm
         points[:, 1] += data.lift_mm
         residual, jacobian, to_point = self._misfit(points, camera, data.normal, data, start)
@@ -213,6 +218,7 @@ class _Problem:
         every, along = np.arange(len(residual)), to_point @ data.direction_mm
         jacobian[every, first + data.lane] = along
         jacobian[every, first + data.lanes + data.lane] = along * place
+        jacobian[:, first + data.unknowns - 2] = along * place
         jacobian[:, first + data.unknowns - 1] = along * (1.0 - place**2)
         return residual, jacobian
 
@@ -224,12 +230,15 @@ class _Problem:
         sign = np.where(data.side == 0, -1.0, 1.0)
         points, by_neck = fret_points(m, theta, data.fret, sign)
         place = 2.0 * m.twist_share[data.fret] - 1.0
-        points[:, 0] += sign * (x[first + data.side] + place * x[first + 2 + data.side])
+        arch = 1.0 - place**2
+        error = x[first + data.side] + place * x[first + 2 + data.side] + arch * x[first + 4 + data.side]
+        points[:, 0] += sign * error
         residual, jacobian, to_point = self._misfit(points, camera, data.tangent, data, start)
         jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
         every = np.arange(len(residual))
         jacobian[every, first + data.side] = to_point[:, 0] * sign
         jacobian[every, first + 2 + data.side] = to_point[:, 0] * sign * place
+        jacobian[every, first + 4 + data.side] = to_point[:, 0] * sign * arch
         return residual, jacobian
 
     def _strings(

@@ -22,17 +22,21 @@ from scipy.special import j1
 
 from vision.fit.camera import CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points, width_mm
+from vision.trace.crown_place import crown_place_mm
 from vision.trace.blur import MASK_PX, Blur
+from vision.trace.end_shape import end_shape_mm
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
 Tables = NDArray[np.float32]
 
-CROWN_HEIGHT_MM, _HALF_CROWN_MM = 1.05, 1.2
+CROWN_HEIGHT_MM, HALF_CROWN_MM = 1.05, 1.2
 SIDE_OFFSET_U_MM = 0.10
 """What remains unknown of a side as a whole, the same for all its frets."""
 SIDE_SLOPE_U_MM = 0.045
 """What remains unknown of its slope: mm over 200 mm along the neck."""
+SIDE_BEND_U_MM = 0.04
+"""What remains unknown of its straightness: middle of the neck against both ends."""
 
 _STEP_S_MM, _STEP_V_MM = 0.05, 0.06
 _HALF_S = 64  # cells of the drawing each side of the foot
@@ -44,6 +48,7 @@ _SLOPE, _SLOPE_U = 0.6, 0.1
 _EDGE_MM, _EDGE_U_MM = 0.25, 0.15  # from the feet to the board's edge
 _MOST_EDGE_MM, _SLOPE_RANGE = 0.7, (0.2, 0.95)
 _DEVIATION_MM = 0.03  # of single ends from their line: they are filed together
+_SHAPE_LEAN_U_MM = 0.01  # the shape along the neck is kept where it is known
 _START_U_MM = 0.4
 _ITERATIONS = 7
 _CLIPPED = 0.93  # linear light above which the sensor may have been saturated
@@ -99,6 +104,13 @@ class _Side:
         self.front, self.frets, self.z_mm = front, model.frets, model.z_mm
         image, depth_m = self._frames(camera, model, theta, -1.0 if side == 0 else 1.0)
         rise = float(np.median(self.third[:, 1])) * CROWN_HEIGHT_MM / 2.0
+        self.shape: Array = np.zeros(model.frets)
+        self.shape_known = False
+        if front:
+            image = image + self._crown_place(crop, image) * self.basis[:, :, 1]
+            shape = end_shape_mm(crop, camera, model, theta, side, image, self.basis)
+            if shape is not None:
+                self.shape, self.shape_known = shape, True
         self.low, self.high = (-1.6 - rise, 1.2 - rise) if front else (-1.0, 0.12)
         count = int(fft.next_fast_len(int((self.high - self.low + 1.4) / _STEP_V_MM)))
         self.v: Array = self.low - 0.7 + np.arange(count, dtype=np.float64) * _STEP_V_MM
@@ -133,6 +145,17 @@ class _Side:
         other = up if self.front else along
         self.third = np.linalg.solve(self.basis, other[:, :, None])[:, :, 0]
         return image, (ends @ camera.rotation.T + camera.translation_mm)[:, 2] / 1000.0
+
+    def _crown_place(self, crop: LightCrop, image: Array) -> float:
+        """How far along the neck the crowns lie from where the model has them (front view)."""
+        v = np.arange(-3.6, 3.61, _STEP_V_MM)
+        s = np.arange(-2.4, -0.9, 0.1)
+        grid = np.stack(np.broadcast_arrays(s[None, :], v[:, None]), axis=-1)
+        light = crop.sample((image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)).reshape(self.frets, -1, 2))
+        light = light.reshape(self.frets, len(v), len(s)).mean(axis=2).astype(np.float64)
+        bounds = [_outlines(True, third, _SLOPE, v)[3:] for third in self.third]
+        bottom, top = np.median(np.array(bounds), axis=0)
+        return crown_place_mm(light, v, top - bottom) - 0.5 * (bottom + top)
 
     def _in_sight(self, camera: CameraModel, disc_px: Array) -> Array:
         """(N, rows) 1 where no nearer fret covers the crown and no farther one shows beside it."""
@@ -214,25 +237,26 @@ class _Side:
         some = slice(0, None, 2)
         table = self._table(_SLOPE)[some]
         along = np.linspace(-1.0, 1.0, self.frets)
+        leans = (0.0,) if self.shape_known else (-0.25, 0.0, 0.25)
         weight, light = self.base.reshape(self.frets, -1)[some], self.light[some]
 
         def cost(centre: float, lean: float, edge: float) -> float:
-            foot = (centre + lean * along)[some]
+            foot = (centre + lean * along + self.shape)[some]
             residual = self._solve(self._columns(table, foot, edge), light, weight)[3]
             misfit = np.log(1e-7 + np.mean(weight * residual**2, axis=1))
             return float(np.sum(misfit)) + 0.5 * (centre / _START_U_MM) ** 2
 
         grid = [(cost(c, 0.0, e), c, e) for e in (0.1, 0.35) for c in np.arange(-0.6, 0.61, 0.15)]
         _, centre, edge = min(grid)
-        lean = min((cost(centre, a, edge), a) for a in (-0.25, 0.0, 0.25))[1]
-        return centre + lean * along, edge
+        lean = min((cost(centre, a, edge), a) for a in leans)[1]
+        return centre + lean * along + self.shape, edge
 
     def fit(self) -> tuple[Array, Array, float, float]:
         """Offset (N,), u (N,) with NaN where unusable, slope of the bevel, distance of the board's edge."""
         foot, edge = self._start()
         slope = _SLOPE
         design = np.column_stack([np.ones(self.frets), np.linspace(-1.0, 1.0, self.frets)])
-        line = np.linalg.lstsq(design, foot, rcond=None)[0]
+        line = np.linalg.lstsq(design, foot - self.shape, rcond=None)[0]
         noise, residual = np.full(self.frets, np.inf), np.zeros_like(self.light)
         covariance: Array = np.eye(self.frets)
         own: Array = np.zeros(self.frets)
@@ -259,8 +283,12 @@ class _Side:
             gradient = np.einsum("nip,np->ni", jacobian, weight * residual) * scale[:, None]
             hessian = (jacobian * weight[:, None]) @ jacobian.transpose(0, 2, 1) * scale[:, None, None]
             own = hessian[:, 0, 0]
-            tension = 1.0 / _DEVIATION_MM**2 / (1.0 + ((foot - design @ line) / (4.0 * _DEVIATION_MM)) ** 2)
-            system, right = _assemble(hessian, gradient, design, tension, foot - design @ line, edge, slope)
+            deviation = foot - self.shape - design @ line
+            tension = 1.0 / _DEVIATION_MM**2 / (1.0 + (deviation / (4.0 * _DEVIATION_MM)) ** 2)
+            system, right = _assemble(hessian, gradient, design, tension, deviation, edge, slope)
+            if self.shape_known:
+                system[-3, -3] += 1.0 / _SHAPE_LEAN_U_MM**2
+                right[-3] -= line[1] / _SHAPE_LEAN_U_MM**2
             step_all = np.linalg.solve(system, right)
             covariance = np.asarray(np.linalg.inv(system), dtype=np.float64)
             foot = foot + np.clip(step_all[: self.frets], -0.2, 0.2)
@@ -293,19 +321,19 @@ class _Side:
 
 def _outlines(front: bool, third: Array, slope: float, v: Array) -> tuple[Array, Array, Array, float, float]:
     """Ends of crown, bevel's face and board (from the foot) in rows v; range of the crown's rows."""
-    across = np.linspace(-_HALF_CROWN_MM, _HALF_CROWN_MM, 121)
-    height = -CROWN_HEIGHT_MM * (across / _HALF_CROWN_MM) ** 2
+    across = np.linspace(-HALF_CROWN_MM, HALF_CROWN_MM, 121)
+    height = -CROWN_HEIGHT_MM * (across / HALF_CROWN_MM) ** 2
     inset = -(height + CROWN_HEIGHT_MM) * slope
     lean, rise = third
     if front:
         s, up = inset + lean * height, across + rise * height
         foot = np.full(len(v), -CROWN_HEIGHT_MM * lean)
         edge = foot
-        foot_range = -_HALF_CROWN_MM - rise * CROWN_HEIGHT_MM, _HALF_CROWN_MM - rise * CROWN_HEIGHT_MM
+        foot_range = -HALF_CROWN_MM - rise * CROWN_HEIGHT_MM, HALF_CROWN_MM - rise * CROWN_HEIGHT_MM
     else:
         s, up = inset + lean * across, height + rise * across
         edge = foot = lean / rise * (v + CROWN_HEIGHT_MM)
-        foot_range = -CROWN_HEIGHT_MM - rise * _HALF_CROWN_MM, -CROWN_HEIGHT_MM + rise * _HALF_CROWN_MM
+        foot_range = -CROWN_HEIGHT_MM - rise * HALF_CROWN_MM, -CROWN_HEIGHT_MM + rise * HALF_CROWN_MM
     top = int(np.argmax(up))  # beyond it the crown hides itself
     crown = np.interp(v, up[: top + 1], s[: top + 1])
     far = np.interp(v, up[top:][::-1], s[top:][::-1]) if top < len(up) - 1 else crown

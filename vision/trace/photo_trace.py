@@ -10,28 +10,32 @@ from vision.fit.camera import CameraModel, project, project_with_derivatives
 from vision.fit.joint import EndData, FretData, StringData
 from vision.fit.neck_model import NeckModel, fret_points
 from vision.trace.blur import Blur
-from vision.trace.ends import SIDE_OFFSET_U_MM, SIDE_SLOPE_U_MM, find_ends
+from vision.trace.ends import CROWN_HEIGHT_MM, HALF_CROWN_MM, SIDE_BEND_U_MM, SIDE_OFFSET_U_MM, SIDE_SLOPE_U_MM, find_ends
 from vision.trace.profile import LaneGeometry, ProfileFit, fit_profiles
-from vision.trace.string_profile import StringCentre, refine_string
+from vision.trace.string_profile import StringCentre, StringPath, refine_string
 from vision.trace.strings import StringLine, find_strings, string_mask
 from vision.trace.strip import LightCrop, Strip, make_strip
 
 Array = NDArray[np.float64]
 
 LANES = 8
+_STARTS = 3
 _LANE_REACH = 0.96
 _LEAST_SIMILARITY = 0.80
 _LEAST_OPEN_SHARE = 0.25  # of a lane's columns free of strings, in a row
 _MOST_SHIFT_U_MM = 0.12
 _CROWN_TOP_RADIUS_MM = 1.2
+_CROWN_RADIUS_MM = (HALF_CROWN_MM**2 + CROWN_HEIGHT_MM**2) / (2.0 * CROWN_HEIGHT_MM)
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
 _END_FLOOR_PX = 0.1
-_STRING_FLOOR_PX = 0.13
+_STRING_FLOOR_PX = 0.08
 _MATCH_MM = 2.5  # strings stand 6 to 11 mm apart
-_LEAST_EXPLAINED = 0.3
-# Errors of tracing that a photograph's own residuals cannot show: constant and drift of a lane, bend of all lanes.
-_LOW_ERRORS_U_MM = (0.10, 0.025, 0.008)
-_FRONT_ERRORS_U_MM = (0.4, 0.05, 0.04)
+_LEAST_EXPLAINED = 0.45  # by the string, of what an edge leaves; chance reaches 0.2, dim strings 0.5
+_RADIUS_U = 0.12  # of a string's radius: gauges of one set, relative
+_FAR_PX = 2.0  # a found line this far from the fitted one is tried as well
+# Errors of tracing that a photograph's own residuals cannot show: constant and drift of a lane, drift and bend of all.
+_LOW_ERRORS_U_MM = (0.10, 0.025, 0.02, 0.008)
+_FRONT_ERRORS_U_MM = (0.4, 0.06, 0.3, 0.04)  # highlights wander along the neck as the line of sight turns
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,9 +73,11 @@ def measure_photo(
     shift = None
     if blur is None:
         combined, weight = _combine(signals, weights)
-        start = fit_profiles(
-            combined, weight, geometry, _search_blur(combined, weight, geometry), iterations=5
-        )
+        starts = [
+            fit_profiles(combined, weight, geometry, guess, iterations=5)
+            for guess in _likely_blurs(combined, weight, geometry)
+        ]
+        start = min(starts, key=lambda fit: float(fit.residual[0]))
         blur, shift = start.blur, np.repeat(start.shift_mm, LANES, axis=0)
     profile = fit_profiles(signals, weights, geometry, blur, shift_mm=shift, iterations=4)
     by_fret = np.argsort(strip.order)
@@ -126,7 +132,8 @@ def _geometry(strip: Strip, camera: CameraModel, model: NeckModel) -> LaneGeomet
     angle = np.arctan(tangent) if strip.front else tangent
     if strip.front:
         # Both flanks of a crown are seen: the anchor is its far foot, so that everything lies in front of it.
-        far_foot = strip.top_row + 1.6 * np.abs(strip.rows_per_mm)
+        away = _highlight_place(z, camera) * (1.0 if z[-1] > z[0] else -1.0)
+        far_foot = strip.top_row + (1.6 + away) * np.abs(strip.rows_per_mm)
         return LaneGeometry(
             far_foot,
             np.abs(strip.rows_per_mm),
@@ -156,21 +163,23 @@ def _normalised(values: Array) -> Array:
     return scaled
 
 
-def _search_blur(signal: Array, weight: Array, geometry: LaneGeometry) -> Blur:
-    """Best of a coarse grid of defocus laws: amount, and where along the neck it is sharp."""
+def _likely_blurs(signal: Array, weight: Array, geometry: LaneGeometry) -> list[Blur]:
+    """Best of a coarse grid of defocus laws (amount, and where along the neck it is sharp), best first.
+
+    Defocus and sharpening trade against each other: more than one start is needed to find the better valley.
+    """
     row = np.clip(geometry.top_row[[0, -1]].astype(int), 0, len(geometry.depth_m) - 1)
     inverse = 1.0 / geometry.depth_m[row]
     span = max(abs(float(inverse[0] - inverse[1])), 1e-3)
-    best: tuple[float, Blur] | None = None
+    tried: list[tuple[float, Blur]] = []
     for discs in (1.0, 3.0, 8.0):
         for place in (0.0, 0.33, 0.67, 1.0):
             focus = float(inverse[0] * (1 - place) + inverse[1] * place)
-            blur = Blur(float(np.log(discs / span)), focus, float(np.log(0.9)), 0.4)
+            blur = Blur(float(np.log(discs / span)), focus, float(np.log(0.9)), 0.6)
             fit = fit_profiles(signal, weight, geometry, blur, iterations=2, fit_blur=False)
-            if best is None or fit.residual[0] < best[0]:
-                best = float(fit.residual[0]), blur
-    assert best is not None
-    return best[1]
+            tried.append((float(fit.residual[0]), blur))
+    tried.sort(key=lambda pair: pair[0])
+    return [blur for _, blur in tried[:_STARTS]]
 
 
 def _usable(profile: ProfileFit, open_share: Array, strip: Strip) -> NDArray[np.bool_]:
@@ -230,6 +239,17 @@ def _silhouette_lift(points: Array, camera: CameraModel) -> Array:
     return lift
 
 
+def _highlight_place(z_mm: Array, camera: CameraModel) -> Array:
+    """Place of a reflection on crowns at z_mm, mm along the neck, up to a constant: r a / 2 at angle of sight a.
+
+    The normal of a mirror bisects light and sight, and the light comes from afar: half of every turn of the line
+    of sight is a turn of the normal, on a crown of radius r.
+    """
+    angle = np.arctan2(camera.position_mm[2] - z_mm, camera.position_mm[1])
+    place: Array = 0.5 * _CROWN_RADIUS_MM * (angle - angle.mean())
+    return place
+
+
 def _end_data(
     crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, blur: Blur, front: bool
 ) -> EndData:
@@ -253,6 +273,7 @@ def _end_data(
         u_px[good],
         SIDE_OFFSET_U_MM,
         SIDE_SLOPE_U_MM * 0.5 * float(model.z_mm[-1] - model.z_mm[0]) / 200.0,
+        SIDE_BEND_U_MM,
     )
 
 
@@ -283,41 +304,43 @@ def _matched(
     blur: Blur,
     trust_model: bool,
 ) -> list[tuple[int, StringCentre]]:
-    """Each expected string with the found line nearest to it; with none near, where the fitted model has it."""
-    z = model.z_mm[[0, -1]]
+    """Each expected string, refined from where the fitted model has it and from the found line nearest to it."""
     matched = []
     for string, line in enumerate(expected):
-        ends = np.array([[line[0], line[2], z[0]], [line[1], line[3], z[1]]])
-        image, depth = project(ends, camera)
-        px_per_mm = camera.focal_px / depth
+        path = _string_path(line, camera, model)
         best, least = None, _MATCH_MM
         for candidate in strings:
-            normal, origin = _line_of(candidate.points_px)
-            miss = float(np.max(np.abs((image - origin) @ normal) / px_per_mm))
+            miss = float(np.max(np.abs(_moves_to(path, candidate)) / path.px_per_mm))
             if miss < least:
                 best, least = candidate, miss
+        starts = [path] if trust_model else []
         if best is not None:
-            normal, origin = _line_of(best.points_px)
-            along = np.array([normal[1], -normal[0]])
-            reach = (image - origin) @ along
-            seen = (best.points_px - origin) @ along
-            start = origin + np.clip(reach, seen.min(), seen.max())[:, None] * along
-        elif trust_model:
-            start = image
-        else:
-            continue
-        centre = refine_string(
-            crop,
-            start,
-            px_per_mm,
-            depth / 1000.0,
-            blur,
-            float(radius_mm[string]),
-            0.12 * float(radius_mm[string]),
-        )
-        if centre is not None and centre.explained > _LEAST_EXPLAINED:
-            matched.append((string, centre))
+            move = _moves_to(path, best)
+            if not trust_model or np.abs(move).max() > _FAR_PX:
+                starts.append(path.moved(move))
+        radius = float(radius_mm[string])
+        centres = [refine_string(crop, start, blur, radius, _RADIUS_U * radius) for start in starts]
+        seen = [c for c in centres if c is not None and c.explained > _LEAST_EXPLAINED]
+        if seen:
+            matched.append((string, max(seen, key=lambda c: c.explained)))
     return matched
+
+
+def _string_path(line: Array, camera: CameraModel, model: NeckModel) -> StringPath:
+    """Image of a string (vision.fit.joint.STRING_UNKNOWNS) from fret 1 to the last fret."""
+    z = model.z_mm[[0, -1]]
+    points = np.array([[line[0], line[2], z[0]], [line[1], line[3], z[1]]])
+    points = np.vstack([points, points.mean(axis=0)])
+    image, depth = project(points, camera)
+    beside = project(points[:2] + np.array([0.5, 0.0, 0.0]), camera)[0] - image[:2]
+    return StringPath(image, camera.focal_px / depth[:2], depth[:2] / 1000.0, beside)
+
+
+def _moves_to(path: StringPath, found: StringLine) -> Array:
+    """How far (px, along its normal) both ends of a path must move to lie on a found line."""
+    normal, origin = _line_of(found.points_px)
+    moves: Array = ((origin - path.points_px[:2]) @ normal) / float(path.normal @ normal)
+    return moves
 
 
 def _line_of(points: Array) -> tuple[Array, Array]:

@@ -33,6 +33,7 @@ _CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM = 1.15, 1.2
 _BEYOND_MM = np.array([0.0, 0.25, 0.5, 1.0, 2.5])  # knots of what stands behind the farthest fret
 _DRIFT_MM = 0.008  # how far the template may drift over the range of the covariate
 _PRIOR_BLUR = np.array([0.7, 0.4, 0.3, 0.5])
+_USUAL_SIGMA_PX, _USUAL_SHARPENING = 0.9, 0.6  # of cameras; the two trade against each other
 _MAX_STEP_BLUR = np.array([0.4, 0.2, 0.25, 0.3])
 
 
@@ -142,13 +143,14 @@ def fit_profiles(
         _Lane(s[basis.low : basis.high], w[basis.low : basis.high], d)
         for s, w, d in zip(signals, weights, start, strict=True)
     ]
-    first = blur.vector()
+    usual = blur.vector()
+    usual[2:] = np.log(_USUAL_SIGMA_PX), _USUAL_SHARPENING
     for iteration in range(iterations):
         last = iteration == iterations - 1
         operator = _operator(basis, geometry, blur)
         steps = _blur_steps(basis, geometry, blur) if fit_blur and not last else []
         reduced_h = np.diag(1.0 / _PRIOR_BLUR**2)
-        reduced_g = (first - blur.vector()) / _PRIOR_BLUR**2
+        reduced_g = (usual - blur.vector()) / _PRIOR_BLUR**2
         back = []
         for lane in lanes:
             system, gradient = _normal_equations(lane, basis, geometry, operator, steps, shift_prior_mm)
@@ -397,14 +399,15 @@ def _collect(lanes: list[_Lane], basis: _Basis, geometry: LaneGeometry, blur: Bl
     contrast = np.full((len(lanes), frets), np.nan)
     model = np.full((len(lanes), rows), np.nan)
     residual = np.zeros(len(lanes))
+    # From the front the anchor is the crown's far foot: the whole crown lies before it.
+    below, above = (geometry.crown_mm, 0.5) if geometry.tangent is None else (1.2, 1.2)
     for index, lane in enumerate(lanes):
         model[index, basis.low : basis.high] = lane.model
         difference = (lane.signal - lane.model)[lane.weight > 0]
         residual[index] = 1.4826 * float(np.median(np.abs(difference))) if len(difference) else np.nan
         for fret in range(frets):
-            span = 1.2 * geometry.rows_per_mm[fret]
-            near = np.abs(basis.rows - geometry.top_row[fret]) < span
-            near &= lane.weight > 0
+            place = (basis.rows - geometry.top_row[fret]) / geometry.rows_per_mm[fret]
+            near = (place > -below) & (place < above) & (lane.weight > 0)
             if near.sum() >= 4:
                 similarity[index, fret] = _correlation(lane.signal[near], lane.model[near])
                 contrast[index, fret] = np.std(lane.model[near])

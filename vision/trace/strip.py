@@ -20,7 +20,9 @@ Array = NDArray[np.float64]
 FRONT_FROM_DEG = 22.0
 """Above this elevation a photograph counts as taken from the front."""
 
-_LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)  # IEC 61966-2-1 (sRGB) primaries
+LUMINANCE = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1 (sRGB) primaries
+_RED, _BLUE = (0.8, 0.2, 0.0), (0.0, 0.25, 0.75)
+_CLEARER = 1.5
 _CROWN_HALF_MM = 1.6
 _SIDE_REACH = 1.18
 
@@ -58,13 +60,13 @@ class Strip:
         return share
 
 
-def linear_light(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Luminance in linear light, 0 to 1, of sRGB pixels (H, W, 3); IEC 61966-2-1."""
+def linear_light(rgb: NDArray[np.uint8], mix: tuple[float, float, float] = LUMINANCE) -> NDArray[np.float32]:
+    """Weighted mean of the channels in linear light, 0 to 1, of sRGB pixels (H, W, 3); IEC 61966-2-1."""
     code = np.arange(256, dtype=np.float32) / 255.0
     table = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4).astype(np.float32)
-    light = table[rgb[..., 0]] * _LUMINANCE[0]
-    light += table[rgb[..., 1]] * _LUMINANCE[1]
-    light += table[rgb[..., 2]] * _LUMINANCE[2]
+    light = table[rgb[..., 0]] * mix[0]
+    light += table[rgb[..., 1]] * mix[1]
+    light += table[rgb[..., 2]] * mix[2]
     return np.asarray(light, dtype=np.float32)
 
 
@@ -84,14 +86,44 @@ class LightCrop:
         return np.asarray(sampled, dtype=np.float32)
 
 
-def crop_light(rgb: NDArray[np.uint8], around_px: Array, margin: float = 0.25) -> LightCrop:
-    """Linear light of the box around image points (n, 2), widened by `margin` of its shorter side."""
+def crop_light(
+    rgb: NDArray[np.uint8],
+    around_px: Array,
+    margin: float = 0.25,
+    mix: tuple[float, float, float] = LUMINANCE,
+) -> LightCrop:
+    """Light of the box around image points (n, 2), widened by `margin` of its shorter side; mix as in linear_light."""
     low, high = around_px.min(axis=0), around_px.max(axis=0)
     pad = max(40.0, margin * float(np.min(high - low)))
     height, width = rgb.shape[:2]
     x0, y0 = np.maximum(np.floor(low - pad), 0).astype(int)
     x1, y1 = np.minimum(np.ceil(high + pad), [width - 1, height - 1]).astype(int)
-    return LightCrop(linear_light(rgb[y0 : y1 + 1, x0 : x1 + 1]), np.array([x0, y0], dtype=np.float64))
+    return LightCrop(linear_light(rgb[y0 : y1 + 1, x0 : x1 + 1], mix), np.array([x0, y0], dtype=np.float64))
+
+
+def clearest_light(
+    rgb: NDArray[np.uint8], around_px: Array, camera: CameraModel, model: NeckModel, theta: Array
+) -> LightCrop:
+    """The light in which frets stand out best: brightness, or red or blue where metal and wood are equally bright.
+
+    Judged by the change of light along the neck about the frets over the noise between neighbouring columns.
+    Colours are stored more coarsely than brightness, so they must be much clearer to be preferred.
+    """
+    crops = [crop_light(rgb, around_px, mix=mix) for mix in (LUMINANCE, _RED, _BLUE)]
+    clear = [_clearness(make_strip(crop, camera, model, theta)) for crop in crops]
+    best = int(np.argmax(np.array(clear) / [1.0, _CLEARER, _CLEARER]))
+    return crops[best]
+
+
+def _clearness(strip: "Strip") -> float:
+    inner = strip.light[:, np.abs(strip.lateral) < 0.9]
+    along = np.median(inner, axis=1)
+    noise = float(np.median(np.abs(np.diff(inner, axis=1))))
+    reach = np.abs(strip.rows_per_mm)
+    first = np.maximum(strip.top_row - 4.0 * reach, 0).astype(int)
+    last = np.maximum(strip.top_row + 3.0 * reach, 0).astype(int)
+    spread = [float(np.std(along[a : b + 1])) for a, b in zip(first, last, strict=True) if b > a]
+    return float(np.median(spread)) / (noise + 1e-6) if spread else 0.0
 
 
 def is_front(camera: CameraModel, model: NeckModel) -> bool:

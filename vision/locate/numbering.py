@@ -235,8 +235,11 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     }
     rival = max(rivals, key=lambda key: rivals[key])
     lead = stated[best] - rivals[rival]
-    start = (best if lead >= 0 else rival)[0]
-    clear = None if merged is None else merged - start + (0 if far_is_body else 2)
+    start, count = best if lead >= 0 else rival
+    # Faint slots outside the frets are the headstock or what stands behind the board.
+    clear = None
+    if merged is not None and start <= merged < start + count:
+        clear = merged - start + (0 if far_is_body else 2)
     if lead < -LEAST_LEAD:
         window = slice(rival[0], rival[0] + rival[1])
         reason = f"{frets} frets were stated, but the picture fits {rival[1]} frets."

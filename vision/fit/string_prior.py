@@ -40,6 +40,6 @@ def string_prior(model: NeckModel, theta: Array, strings: int) -> tuple[Array, A
 
 
 def centre_offset_u_mm(radius_mm: Array) -> Array:
-    """How far a string's apparent centre may be off by one-sided light: more for thick, wound strings."""
-    offset: Array = 0.01 + 0.5 * radius_mm
+    """How far a string's apparent centre may be off, the same way along it: one-sided light, edges like the board."""
+    offset: Array = 0.03 + 0.1 * radius_mm
     return offset

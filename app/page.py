@@ -51,8 +51,11 @@ def _show_screen() -> None:
     if conflict is not None:
         show_conflict(conflict)
         return
+    trouble = session.trouble()
     attach_finished()
     SCREENS[step]()
+    if session.trouble() != trouble:
+        st.rerun()  # what could not be saved is said above everything else
 
 
 def _open_sample_once() -> None:

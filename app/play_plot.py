@@ -80,7 +80,7 @@ def _add_places(figure: go.Figure, strings: int, frets: int) -> None:
             y=[string for string, _ in places],
             mode="markers",
             name=PLACES,
-            marker={"color": rgba(MUTED, 0.25), "size": 13},
+            marker={"color": rgba(MUTED, 0.25), "size": 10},
             customdata=places,
             hovertemplate="string %{customdata[0]}, fret %{customdata[1]}<extra></extra>",
             showlegend=False,
@@ -139,7 +139,7 @@ def _lay_out(figure: go.Figure, strings: int, frets: int, board: list[float], he
     figure.update_layout(
         yaxis={
             "domain": board, "range": [strings + 0.7, 0.3], "tickmode": "array",
-            "tickvals": np.arange(1, strings + 1).tolist(), "title": {"text": "string", "font": {"color": MUTED}},
+            "tickvals": np.arange(1, strings + 1).tolist(), "automargin": True,
             "showgrid": False, "zeroline": False, "fixedrange": True,
         }
     )  # fmt: skip

@@ -59,7 +59,11 @@ SAMPLES = {
             "forward_bow",
             "Forward bow",
             _guitar("Sample: two-pickup guitar, maple neck", Neck(647.7, 24), 520.0, 640.0),
-            _LOOKED_AT | {"fret_ends": CheckResult("look closer", "Sharp to the hand on the treble side.")},
+            _LOOKED_AT
+            | {
+                "fret_ends": CheckResult("look closer", "Sharp to the hand on the treble side."),
+                "play_test": CheckResult("look closer", "High string buzzes around fret 12 under a hard stroke."),
+            },
             (PlayedNote(1, 12, "buzz"), PlayedNote(1, 13, "buzz"), PlayedNote(6, 3, "fine")),
         ),
         Sample(

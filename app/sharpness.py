@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 COLUMNS = (0.2, 0.35, 0.5, 0.65, 0.8)  # shares of the way along a fret that are looked at
 REACH = 0.45  # of the distance to the neighbouring fret
-SAMPLES = 61
+FEWEST_SAMPLES, SAMPLES_A_PX = 31, 2.0
 LEAST_CONTRAST = 12.0  # grey levels of 255, below which a profile says nothing
 
 
@@ -34,17 +34,16 @@ def edge_blur_px(rgb: NDArray[np.uint8], fret_ends_px: Array) -> Array:
     middles = fret_ends_px.mean(axis=1)
     steps = np.gradient(middles, axis=0)
     shares = np.array(COLUMNS)[:, None]
-    along = np.linspace(-REACH, REACH, SAMPLES)
     blur = np.full(len(fret_ends_px), np.nan)
     for k, ((left, right), step) in enumerate(zip(fret_ends_px, steps, strict=True)):
-        points = (left + shares * (right - left))[:, None, :] + along[None, :, None] * step
-        profile = cv2.remap(
-            grey, points[..., 0].astype(np.float32), points[..., 1].astype(np.float32), cv2.INTER_LINEAR
-        ).astype(np.float64)
         # Only the part of the step that crosses the fret moves over its edge.
         across = right - left
         crossing = abs(float(across[0] * step[1] - across[1] * step[0])) / max(float(np.hypot(*across)), 1e-9)
+        along = np.linspace(-REACH, REACH, max(FEWEST_SAMPLES, int(2 * REACH * crossing * SAMPLES_A_PX)))
         sample_px = crossing * (along[1] - along[0])
+        points = (left + shares * (right - left))[:, None, :] + along[None, :, None] * step
+        x, y = points[..., 0].astype(np.float32), points[..., 1].astype(np.float32)
+        profile = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float64)
         spread = np.ptp(profile, axis=1)
         steepest = np.abs(np.diff(profile, axis=1)).max(axis=1) / max(sample_px, 1e-9)
         seen = (spread >= LEAST_CONTRAST) & (steepest > 0)

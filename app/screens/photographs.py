@@ -21,6 +21,7 @@ from app.widgets.waiting import watch
 
 FILE_TYPES = ["jpg", "jpeg", "png", "webp", "heic", "heif", "tif", "tiff"]
 KIND_WORDS = {"bass": "down the neck", "treble": "down the neck", "front": "from the front"}
+PHOTOS_A_ROW = 3
 UPLOAD_ROUND = "upload_round"  # counts up so that the uploader starts empty once its files are kept
 READY_CSS = {"nothing": "", "not enough": "serious", "enough": "notice", "good": "good"}
 
@@ -135,10 +136,12 @@ def _show_photographs(index: int, sighting: Sighting) -> None:
     jobs = look_jobs(sighting, stated)
     show_part("What was found")
     pending = sum(job.status in ("waiting", "running") for job in jobs)
-    columns = st.columns(min(3, max(2, len(jobs))), gap="medium")
-    for place, (photo, job) in enumerate(zip(sighting.photos, jobs, strict=True)):
-        with columns[place % len(columns)]:
-            _show_photograph(index, photo, job)
+    with st.container(key="_photos"):
+        for first in range(0, len(jobs), PHOTOS_A_ROW):
+            row = list(zip(sighting.photos, jobs, strict=True))[first : first + PHOTOS_A_ROW]
+            for column, (photo, job) in zip(st.columns(PHOTOS_A_ROW, gap="medium"), row, strict=False):
+                with column:
+                    _show_photograph(index, photo, job)
     _show_correction(index, sighting, jobs)
     if pending:
         watch(lambda: look_jobs(sighting, stated), f"Looking for the neck: {len(jobs) - pending} of {len(jobs)} done")

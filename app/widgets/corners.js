@@ -6,6 +6,7 @@ export default function ({ data, parentElement, setStateValue }) {
   root.dataset.picture = data.key;
   root.replaceChildren();
   const points = data.corners.map((point) => [...point]);
+  const frame = make("div", "frame");
   const stage = make("div", "stage");
   const picture = make("img", "picture");
   picture.src = data.src;
@@ -22,7 +23,7 @@ export default function ({ data, parentElement, setStateValue }) {
   });
   const lens = make("div", "lens");
   lens.style.backgroundImage = `url(${data.src})`;
-  stage.append(picture, lines, lens);
+  stage.append(picture, lines);
   const handles = data.words.map((words, index) => {
     const handle = make("button", "handle");
     handle.type = "button";
@@ -53,14 +54,36 @@ export default function ({ data, parentElement, setStateValue }) {
     stage.append(handle);
     return handle;
   });
-  root.append(stage);
+  frame.append(stage, lens);
+  const nearer = make("button", "nearer");
+  nearer.type = "button";
+  let near = false;
+  nearer.addEventListener("click", () => show(!near));
+  root.append(frame, nearer);
+  picture.addEventListener("load", () => show(data.near));
   draw();
   look(0);
+  show(false);
 
   function make(tag, name) {
     const element = document.createElement(tag);
     element.className = name;
     return element;
+  }
+  // The whole picture, or the part around the corners with room on every side.
+  function show(closer) {
+    near = closer;
+    const xs = points.map((point) => point[0]);
+    const ys = points.map((point) => point[1]);
+    const spread = Math.max(Math.max(...xs) - Math.min(...xs), ((Math.max(...ys) - Math.min(...ys)) * data.width) / data.height);
+    const zoom = near ? Math.min(8, Math.max(1, data.width / (1.8 * spread + 40))) : 1;
+    const at = (values, size) => (Math.min(...values) + Math.max(...values)) / 2 / size;
+    const shift = (middle) => 100 * Math.min(0, Math.max(1 - zoom, 0.5 - zoom * middle));
+    stage.style.width = `${100 * zoom}%`;
+    stage.style.marginLeft = `${shift(at(xs, data.width))}%`;
+    stage.style.marginTop = `${(shift(at(ys, data.height)) * data.height) / data.width}%`;
+    frame.style.aspectRatio = `${data.width} / ${data.height}`;
+    nearer.textContent = near ? "Show the whole picture" : "Show the neck larger";
   }
   function tell() {
     setStateValue("corners", points.map(([x, y]) => [Math.round(x * 10) / 10, Math.round(y * 10) / 10]));
@@ -84,13 +107,15 @@ export default function ({ data, parentElement, setStateValue }) {
   function look(index) {
     const [x, y] = points[index];
     const zoom = 3;
-    const shown = picture.clientWidth || 600;
-    const scale = (shown / data.width) * zoom;
+    const shown = frame.clientWidth || 600;
+    const scale = Math.max((shown / data.width) * zoom, (1.5 * (picture.clientWidth || shown)) / data.width);
     const side = 120;
     lens.style.backgroundSize = `${data.width * scale}px ${data.height * scale}px`;
     lens.style.backgroundPosition = `${side / 2 - (x + 0.5) * scale}px ${side / 2 - (y + 0.5) * scale}px`;
     // The closer look moves out of the way of the corner it shows.
-    lens.style.left = x > data.width / 2 ? "6px" : "";
-    lens.style.right = x > data.width / 2 ? "" : "6px";
+    const box = frame.getBoundingClientRect();
+    const spot = picture.getBoundingClientRect().left + ((x + 0.5) / data.width) * picture.clientWidth - box.left;
+    lens.style.left = spot > box.width / 2 ? "6px" : "";
+    lens.style.right = spot > box.width / 2 ? "" : "6px";
   }
 }

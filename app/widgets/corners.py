@@ -14,7 +14,7 @@ from app.looking import Corners
 from app.widgets.html import quiet
 from vision.photo import Photograph, decode_photograph
 
-SHOWN_PX = 1600
+SHOWN_PX = 2600
 CORNER_WORDS = ("Nut, bass side", "Nut, treble side", "Last fret, treble side", "Last fret, bass side")
 _HERE = Path(__file__).parent
 
@@ -39,7 +39,7 @@ def reduced(data: bytes, name: str) -> tuple[bytes, int, int] | None:
     image = Image.fromarray(photograph.rgb)
     image.thumbnail((SHOWN_PX, SHOWN_PX), Image.Resampling.LANCZOS, reducing_gap=3.0)
     buffer = io.BytesIO()
-    image.save(buffer, "JPEG", quality=82)
+    image.save(buffer, "JPEG", quality=80)
     return buffer.getvalue(), width, height
 
 
@@ -62,6 +62,7 @@ def ask_for_corners(data: bytes, name: str, start: Corners | None, key: str) -> 
             "width": width,
             "height": height,
             "corners": [list(corner) for corner in first],
+            "near": start is not None,
             "words": list(CORNER_WORDS),
             "alt": f"{name}, to mark the neck on",
         },

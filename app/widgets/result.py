@@ -107,6 +107,11 @@ def show_photographs(outcome: Outcome, sighting: Sighting) -> None:
     if any(photo.trace is not None for photo in outcome.photos):
         st.html(MARKS_HTML)
     drawn = [_drawn(kept.sha256, photo) for kept, photo in zip(sighting.photos, outcome.photos, strict=False)]
+    with st.container(key="_seen"):
+        _show_rows(outcome, drawn)
+
+
+def _show_rows(outcome: Outcome, drawn: list[bytes | None]) -> None:
     for first in range(0, len(drawn), PHOTOS_A_ROW):
         row = range(first, min(first + PHOTOS_A_ROW, len(drawn)))
         breadths = [_breadth(drawn[index]) for index in row]

@@ -88,6 +88,11 @@ def change(inspection: Inspection) -> None:
     save()
 
 
+def trouble() -> tuple[object, object]:
+    """What stands in the way of saving: the conflict and the problem of the last save."""
+    return st.session_state.get(CONFLICT), st.session_state.get(PROBLEM)
+
+
 def save() -> None:
     """Store the open inspection."""
     state = st.session_state

@@ -24,9 +24,11 @@ from selenium.webdriver import Chrome
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
 from selenium.webdriver.support.ui import WebDriverWait
 
+from app.record.folder import FOLDER_VARIABLE
 from tests import fixtures_results
 
 pytestmark = pytest.mark.browser
@@ -70,7 +72,12 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         server = subprocess.Popen(
             [sys.executable, "-m", "app.cli", "--port", str(port)],
             cwd=log.parent,
-            env=os.environ | {"PYTHONPATH": os.pathsep.join(paths), "CI": "true"},
+            env=os.environ
+            | {
+                "PYTHONPATH": os.pathsep.join(paths),
+                "CI": "true",
+                FOLDER_VARIABLE: str(log.parent / "data"),
+            },
             stdout=out,
             stderr=subprocess.STDOUT,
         )
@@ -126,7 +133,7 @@ def main_text(page: Chrome) -> str:
 
 def wait_until_drawn(page: Chrome, seconds: float) -> None:
     """Until the page's script has run to its end; its last line is the foot of the page."""
-    wait_for_text(page, "Photographs stay on this computer", seconds)
+    wait_for_text(page, "Everything stays on this computer", seconds)
     state = "return document.querySelector('[data-testid=stApp]').dataset.testScriptState"
     waiting(page, seconds).until(lambda d: d.execute_script(state) == "notRunning")
 
@@ -157,6 +164,24 @@ def click(page: Chrome, words: str) -> None:
         return True
 
     waiting(page, 30).until(press)
+    time.sleep(0.3)  # until the script's run has begun
+    wait_until_drawn(page, 60)
+
+
+def open_all(page: Chrome) -> None:
+    """Open every part that is folded away."""
+    page.execute_script("document.querySelectorAll('details:not([open]) > summary').forEach(s => s.click())")
+    wait_until_drawn(page, 60)
+    time.sleep(0.5)  # until what was folded away has been laid out
+
+
+def check_screen(page: Chrome) -> None:
+    """As it stands and with everything unfolded: nothing sticks out, all text is readable, nothing broke."""
+    check_layout(page)
+    check_contrast(page)
+    open_all(page)
+    check_layout(page)
+    check_contrast(page)
 
 
 def check_layout(page: Chrome) -> None:
@@ -208,55 +233,140 @@ def hosts_asked(page: Chrome) -> set[str]:
     urls = [
         urlsplit(m["params"]["request"]["url"])
         for m in messages
-        if m["method"] == "Network.requestWillBeSent"
-        and m["params"].get("documentURL", "").startswith("http://")
+        if m["method"] == "Network.requestWillBeSent" and m["params"].get("documentURL", "").startswith("http://")
     ]
     return {url.hostname or "" for url in urls if url.scheme in ("http", "https", "ws", "wss")}
 
 
-def test_empty_page(page: Chrome) -> None:
-    check_layout(page)
-    check_contrast(page)
-    assert not button(page, "Measure the neck").is_enabled()
-    waiting(page, 30).until(lambda d: len(d.find_elements(By.CSS_SELECTOR, "img.drawing")) == 3)
+STEPS = {
+    "Guitar": "What you know before you touch it",
+    "Photos": "one along each outer string",
+    "Curves": "There are no photographs to measure yet",
+    "Checks": "of 24 looked at",
+    "Decision": "The money",
+}
+
+
+def test_every_screen_of_a_fresh_inspection(page: Chrome) -> None:
+    check_screen(page)
+    click(page, "Inspect a guitar")
+    for step, words in STEPS.items():
+        click(page, step)
+        wait_for_text(page, words, 30)
+        check_screen(page)
     assert hosts_asked(page) == {"localhost"}
 
 
-def test_a_sample_neck_is_measured(page: Chrome, tmp_path: Path) -> None:
-    click(page, "Forward bow")
-    wait_for_text(page, "Download all figures", MEASURING_S)
+def test_the_steps_are_reached_with_the_keyboard_alone(page: Chrome) -> None:
+    press_by_keyboard(page, "Inspect a guitar")
+    wait_for_text(page, "What do you call it?", 30)
+    for words in ("2 Photos", "4 Checks"):
+        press_by_keyboard(page, words)
+    wait_for_text(page, "The rest of the inspection", 30)
+
+
+def press_by_keyboard(page: Chrome, words: str) -> None:
+    """Step with the Tab key until the button with these words has the focus, shown by an outline; press Enter."""
+    wait_until_drawn(page, 60)
+    page.execute_script("document.activeElement.blur()")
+    for _ in range(60):
+        page.switch_to.active_element.send_keys(Keys.TAB)
+        focused = page.switch_to.active_element
+        if focused.tag_name == "button" and words in focused.text:
+            style = "const s = getComputedStyle(arguments[0]); return s.outlineStyle + ' ' + s.outlineWidth"
+            assert page.execute_script(style, focused) == "solid 3px"
+            focused.send_keys(Keys.ENTER)
+            time.sleep(0.5)
+            wait_until_drawn(page, 60)
+            return
+    raise AssertionError(f"no way to {words!r} with the Tab key")
+
+
+def test_a_sample_guitar_from_photographs_to_decision(page: Chrome, tmp_path: Path) -> None:
+    click(page, "Try with sample photographs")
+    wait_for_text(page, "2 down the neck, 1 from the front", 120)
+    check_screen(page)
+    click(page, "Measure the neck")
+    page.refresh()  # a reload in the middle loses nothing
+    wait_for_text(page, "Relief under the bass string", MEASURING_S)
     waiting(page, 60).until(lambda d: len(d.find_elements(By.CSS_SELECTOR, ".js-plotly-plot .main-svg")) >= 3)
-    check_layout(page)
-    check_contrast(page)
-    text = main_text(page)
-    for words in ("Relief under the bass string", "Relief under the treble string", "95 %", "Caution"):
-        assert words in text
-    click(page, "thousandths of an inch")
+    check_screen(page)
+    for words in ("Relief under the treble string", "95 %", "Caution", "String sag"):
+        assert words in main_text(page)
+    click(page, "thousandths in")
     wait_for_text(page, "thou under the bass string", 60)
-    check_layout(page)
-    check_contrast(page)
-    click(page, "Download all figures")
+    check_screen(page)
+    click(page, "All figures as JSON")
     target = tmp_path / "downloads" / "neck-sighting.json"
     waiting(page, 30).until(lambda d: target.is_file())
     assert json.loads(target.read_text())["status"] == "measured"
+    click(page, "Checks")
+    for group in ("Truss rod", "Board and frets", "Electrics", "Body and origin"):
+        click(page, group)
+        check_screen(page)
+    click(page, "Decision")
+    wait_for_text(page, "Highest worth offering", 60)
+    check_screen(page)
+    click(page, "All inspections")
+    wait_for_text(page, "Inspections", 30)
+    check_screen(page)
     assert hosts_asked(page) == {"localhost"}
 
 
-def test_an_upload_without_a_neck_is_refused_and_kept(page: Chrome, tmp_path: Path) -> None:
+def test_a_photograph_without_a_neck_is_kept_and_marked_with_the_keyboard(page: Chrome, tmp_path: Path) -> None:
     photograph = tmp_path / "carpet.png"
     Image.fromarray(fixtures_results.picture(None)).save(photograph)
+    click(page, "Inspect a guitar")
+    click(page, "Photos")
     chooser = waiting(page, 60).until(lambda d: d.find_element(By.CSS_SELECTOR, "input[type=file]"))
     chooser.send_keys(str(photograph))
-    waiting(page, 60).until(lambda d: button(d, "Measure the neck").is_enabled())
-    click(page, "Measure the neck")
-    wait_for_text(page, "No measurement", MEASURING_S)
-    check_layout(page)
-    check_contrast(page)
-    assert "What to do" in main_text(page)
+    wait_for_text(page, "Not found", 120)
+    page.refresh()
+    wait_for_text(page, "Not found", 120)
     assert "carpet.png" in main_text(page)
-    summary = "//summary[contains(., 'Mark the neck')]"
-    marking = waiting(page, 60).until(lambda d: d.find_element(By.XPATH, summary))
-    page.execute_script("arguments[0].click()", marking)
-    wait_for_text(page, "Measure again with these corners", 30)
+    check_screen(page)
+    click(page, "Mark the neck")
+    wait_for_text(page, "Use these corners", 30)
+    ring = waiting(page, 30).until(lambda d: d.execute_script(CORNER_HANDLE))
+    before = ring.get_attribute("aria-label")
+    ring.send_keys(Keys.ARROW_RIGHT)
+    assert ring.get_attribute("aria-label") != before
+    assert "arrow keys move it" in str(before)
     check_layout(page)
     check_contrast(page)
+    click(page, "Use these corners")
+    wait_for_text(page, "Not found", 120)
+
+
+CORNER_HANDLE = """
+const hosts = [...document.querySelectorAll('*')].filter(e => e.shadowRoot);
+return hosts.map(e => e.shadowRoot.querySelector('.handle')).find(e => e);
+"""
+
+
+def test_one_inspection_open_in_two_windows_says_so(page: Chrome) -> None:
+    click(page, "Inspect a guitar")
+    address = page.current_url
+    first = page.current_window_handle
+    page.switch_to.new_window("tab")
+    page.get(address)
+    wait_until_drawn(page, 60)
+    type_title(page, "Second window")
+    page.switch_to.window(first)
+    type_title(page, "First window")
+    wait_for_text(page, "changed in two places", 60)
+    check_layout(page)
+    check_contrast(page)
+    click(page, "Keep mine as a copy")
+    click(page, "All inspections")
+    wait_for_text(page, "First window (copy)", 30)
+    assert "Second window" in main_text(page)
+
+
+def type_title(page: Chrome, words: str) -> None:
+    field = waiting(page, 30).until(
+        lambda d: d.find_element(By.CSS_SELECTOR, "input[aria-label='What do you call it?']")
+    )
+    field.send_keys(words + Keys.ENTER)
+    time.sleep(0.5)
+    wait_until_drawn(page, 60)

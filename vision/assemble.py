@@ -40,8 +40,8 @@ from vision.settings import StatedNeck
 Array = NDArray[np.float64]
 
 _LINE_POINTS = 15
-# Comparison with known truth: lens and width errors are about twice what the residuals alone tell.
-_INFLATION_LEAST = 1.9
+# What residuals alone would tell is never used to narrow the uncertainties.
+_INFLATION_LEAST = 1.0
 
 
 def refused_photo(name: str, problem: PhotoProblem) -> PhotoResult:

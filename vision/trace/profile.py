@@ -33,6 +33,7 @@ _CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM = 1.15, 1.2
 _BEYOND_MM = np.array([0.0, 0.25, 0.5, 1.0, 2.5])  # knots of what stands behind the farthest fret
 _DRIFT_MM = 0.008  # how far the template may drift over the range of the covariate
 _PRIOR_BLUR = np.array([0.7, 0.4, 0.3, 0.5])
+_ALIKE = 1000.0  # how much more alike the lanes' templates change along the neck than they change
 _USUAL_SIGMA_PX, _USUAL_SHARPENING = 0.9, 0.6  # of cameras; the two trade against each other
 _MAX_STEP_BLUR = np.array([0.4, 0.2, 0.25, 0.3])
 
@@ -108,6 +109,7 @@ class _Basis:
         self.penalty = _penalty(self.size, self.knots, self.total, g.crown_mm)
         self.shift_form, self.slope_form = _shift_forms(self.knots, g.crown_mm)
         self.depth_m = np.interp(self.rows, np.arange(rows), g.depth_m)
+        self.common_change: Array = np.zeros(self.size)
 
 
 def fit_profiles(
@@ -176,7 +178,14 @@ def fit_profiles(
             assert lane.coefficient is not None
             lane.coefficient = lane.coefficient + change[: basis.total]
             lane.shift = lane.shift + np.clip(change[basis.total :], -0.15, 0.15)
+        basis.common_change = _common_change(lanes, basis)
     return _collect(lanes, basis, geometry, blur, signals.shape[1])
+
+
+def _common_change(lanes: list[_Lane], basis: _Basis) -> Array:
+    """How the template changes with the covariate in the median lane."""
+    changes = [lane.coefficient[basis.size : 2 * basis.size] for lane in lanes if lane.coefficient is not None]
+    return np.asarray(np.median(changes, axis=0))
 
 
 def _operator(basis: _Basis, geometry: LaneGeometry, blur: Blur) -> sparse.csr_matrix:
@@ -233,6 +242,9 @@ def _normal_equations(
     gradient[changing] -= drift * float(drift @ lane.coefficient[changing])
     system[:total, :total] += penalty / sigma**2
     gradient[:total] -= penalty @ lane.coefficient / sigma**2
+    alike = _ALIKE * penalty[changing, changing] / sigma**2
+    system[changing, changing] += alike
+    gradient[changing] -= alike @ (lane.coefficient[changing] - basis.common_change)
     index = np.arange(total, total + frets)
     system[index, index] += 1.0 / shift_prior_mm**2
     gradient[index] -= lane.shift / shift_prior_mm**2

@@ -4,6 +4,7 @@ from app.inspection.crowning import wire_left
 from app.inspection.fret_ends import compare_fret_ends, predict_fret_ends
 from app.inspection.pickups import Coil, JackReading, coil_resistance, compare_with_stated
 from app.record.inspection import CheckResult, Inspection
+from app.wear import deepest_dent_mm, usual_height_mm
 
 PROUD_U_MM = 0.03  # a fret end judged with a feeler leaf; common practice
 METER_SHARE, METER_FLOOR_OHM = 0.01, 10.0  # standard uncertainty of a hand meter; common practice
@@ -27,7 +28,7 @@ def figure_lines(check_id: str, inspection: Inspection) -> tuple[str, ...]:
     if check_id == "pickup_resistance":
         return _pickups(result, inspection)
     if check_id == "fret_wear":
-        return _wire(result)
+        return _wire(result, inspection)
     return ()
 
 
@@ -75,8 +76,12 @@ def stated_range(inspection: Inspection, pickup: str) -> tuple[float | None, flo
     return (low if isinstance(low, float) else None, high if isinstance(high, float) else None)
 
 
-def _wire(result: CheckResult) -> tuple[str, ...]:
-    height, dent = result.readings.get("fret_height_mm"), result.readings.get("deepest_dent_mm")
-    if height is None:
+def _wire(result: CheckResult, inspection: Inspection) -> tuple[str, ...]:
+    height, dent = result.readings.get("fret_height_mm"), deepest_dent_mm(inspection) or 0.0
+    if height is not None:
+        return (wire_left(height, dent).text,)
+    usual = usual_height_mm(inspection)
+    if usual is None:
         return ()
-    return (wire_left(height, dent or 0.0).text,)
+    guess = f"Not measured: wire of this size and past would be about {usual:.2f} mm high (common practice)."
+    return (guess, wire_left(usual, min(dent, usual)).text)

@@ -15,6 +15,8 @@ from app.inspection.facts import CurveFacts, RefusedFacts, curve_facts
 from app.inspection.play_test import NoteCause, note_causes
 from app.limits import thresholds_of
 from app.record.inspection import Inspection, Setting, Sighting
+from app.wear import CHECK_ID as WEAR_CHECK
+from app.wear import deepest_dent_mm
 
 MARGIN = "margin"  # key in the record's settings: what the buyer keeps for trouble and time
 USUAL_MARGIN_SHARE = 0.05  # of the worth, where the user has not said; an example
@@ -41,12 +43,16 @@ def checks_of(inspection: Inspection) -> dict[str, CheckResult]:
     ------
     ValueError : an answer cannot be read; the message names it.
     """
-    known = {check.id for check in CHECKS}
-    stored: dict[str, object] = {
-        key: {"state": result.state, "note": result.note, "readings": result.readings}
-        for key, result in inspection.checks.items()
-        if key in known
-    }
+    stored: dict[str, object] = {}
+    for check in CHECKS:
+        result = inspection.checks.get(check.id)
+        if result is not None:
+            known = {r.id for r in check.readings} | {c.id for c in check.choices}
+            readings = {key: value for key, value in result.readings.items() if key in known}
+            dent_mm = deepest_dent_mm(inspection) if check.id == WEAR_CHECK else None
+            if dent_mm is not None:
+                readings["deepest_dent_mm"] = dent_mm
+            stored[check.id] = {"state": result.state, "note": result.note, "readings": readings}
     return read_results(stored)
 
 

@@ -55,18 +55,17 @@ def begin_sample(key: str) -> None:
 def _show_list(summaries: tuple[Summary, ...]) -> None:
     show_part("Inspections")
     chosen = []
+    several = len(summaries) > 1
     for summary in summaries:
         with st.container(border=True, key=f"_row_{summary.id}"):
-            st.html(_summary_html(summary))
-            with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-                st.button(
-                    "Go on", key=f"_open_{summary.id}", on_click=_resume, args=(summary,),
-                    help=None, type="secondary",
-                )  # fmt: skip
-                if len(summaries) > 1 and st.checkbox("Compare", key=f"_compare_{summary.id}"):
+            about, actions = st.columns([3, 2], gap="small", vertical_alignment="center")
+            about.html(_summary_html(summary))
+            with actions, st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="right"):
+                if several and st.checkbox("Compare", key=f"_compare_{summary.id}"):
                     chosen.append(summary.id)
                 st.button("Move to bin", key=f"_bin_{summary.id}", on_click=_bin, args=(summary.id,), type="tertiary")
-    if len(summaries) > 1:
+                st.button("Go on", key=f"_open_{summary.id}", on_click=_resume, args=(summary,))
+    if several:
         right_number = 2 <= len(chosen) <= COMPARED_MOST
         words = f"Put {len(chosen)} side by side" if right_number else "Choose two or three to put side by side"
         st.button(words, key="_compare", disabled=not right_number, on_click=_compare, args=(tuple(chosen),))

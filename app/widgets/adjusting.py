@@ -71,14 +71,16 @@ def _measured(inspection: Inspection, place: int) -> Measured | None:
 def _ask_for_turn(inspection: Inspection) -> None:
     way, part = st.columns(2, gap="medium")
     direction = way.radio("The rod was", ("tightened", "slackened", "left alone"), key="_turn_way", horizontal=True)
-    size = part.select_slider(
+    size = part.segmented_control(
         "By this part of a turn",
         TURNS,
-        value=0.125,
         format_func=TURN_WORDS.__getitem__,
+        default=0.125,
         key="_turn_size",
+        required=True,
         disabled=direction == "left alone",
     )
+    size = size or 0.125
     turns = {"tightened": size, "slackened": -size, "left alone": 0.0}[direction]
     words = "Sighted again" if turns == 0 else f"After {TURN_WORDS[abs(turns)]} turn {direction}"
     st.button("Add the new photographs", key="_new_sighting", on_click=_begin, args=(words, turns), type="primary")

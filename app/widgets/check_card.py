@@ -24,7 +24,9 @@ def ask_check(check: Check, stored: CheckResult) -> CheckResult:
             label_visibility="collapsed",
         )  # fmt: skip
         st.html(_meaning_html(check, state or "not checked"))
-        answered = replace(stored, state=state or "not checked", readings=_ask_figures(check, stored))
+        answered = replace(
+            stored, state=state or "not checked", readings=_others(check, stored) | _ask_figures(check, stored)
+        )
         with st.expander("Note or photograph" + (" (kept)" if stored.note or stored.photo else "")):
             note = st.text_area("Note", max_chars=4000, height=80, key=widget_key(f"note_{check.id}", stored.note))
             photo = _ask_photo(check, stored.photo)
@@ -68,6 +70,12 @@ def _ask_figures(check: Check, stored: CheckResult) -> dict[str, float]:
         if value is not None:
             figures[reading.id] = float(value)
     return figures
+
+
+def _others(check: Check, stored: CheckResult) -> dict[str, float]:
+    """Readings that are asked for elsewhere, such as the dents string by string."""
+    known = {r.id for r in check.readings} | {c.id for c in check.choices}
+    return {key: value for key, value in stored.readings.items() if key not in known}
 
 
 def _ask_photo(check: Check, kept: Photo | None) -> Photo | None:

@@ -41,7 +41,7 @@ def show_help() -> None:
         f'<div class="card">{svg_image(svg, words)}<h3>{title}</h3><p>{text}</p></div>'
         for svg, words, title, text in CARDS
     )
-    st.html(f'<div class="grid wide">{cards}</div>')
+    st.html(f'<div class="grid two">{cards}</div>')
     st.html(
         '<p class="quiet">Soft daylight from the side is best. Give the pictures as the phone made them: not cropped, '
         "not straightened, not edited. No front picture? Two widths of the board, measured, do nearly as well.</p>"

@@ -42,6 +42,7 @@ from app.sightings import (
     without_photo,
 )
 from app.tunings import TUNINGS, lowest_string_hz, semitones_down
+from app.wear import deepest_dent_mm, dents_of, usual_height_mm, with_dents
 from app.wording import MILLIMETRES, THOUSANDTHS
 from tests import fixtures_results
 from vision.results import Outcome
@@ -214,6 +215,22 @@ def test_costs_are_examples_until_edited() -> None:
     edited = prices_of(replace(inspection, costs={"set_up": CostEdit(10.0, 20.0)}))
     assert not edited.is_example
     assert next(r for r in edited.repairs if r.id == "set_up").high_cost == 20.0
+
+
+def test_dents_string_by_string_lead_to_the_jobs_left() -> None:
+    inspection = with_dents(inspected(), {(3, 2): 0.05, (5, 1): 0.12, (1, 1): 0.0})
+    assert dents_of(inspection) == {(3, 2): 0.05, (5, 1): 0.12}
+    assert deepest_dent_mm(inspection) == 0.12
+    assert checks_of(inspection)["fret_wear"].number("deepest_dent_mm") == 0.12
+    assert figure_lines("fret_wear", inspection) == (), "neither a height nor a size of wire is known"
+    jobs = replace(inspection, decision_settings={"wire_size": "medium-jumbo"})
+    worn = replace(jobs.checks["fret_wear"], readings=jobs.checks["fret_wear"].readings | {"past_jobs": 1.0})
+    jobs = replace(jobs, checks=jobs.checks | {"fret_wear": worn})
+    # By hand: 1.22 mm new less one job of 0.09 + 0.03 mm (common practice).
+    assert usual_height_mm(jobs) == pytest.approx(1.10, rel=0, abs=1e-9)
+    assert "about 1.10 mm high" in figure_lines("fret_wear", jobs)[0]
+    with pytest.raises(ValueError, match=r"fret 3, string 2=9\.0"):
+        with_dents(inspection, {(3, 2): 9.0})
 
 
 def test_readings_that_cannot_be_are_refused_by_name() -> None:

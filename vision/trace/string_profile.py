@@ -27,7 +27,7 @@ _FINE_PX = 0.25
 _STEP = 3  # fine steps from sample to sample across the line
 _SCAN_STEPS, _SCANS = 6, 3
 _WIDENINGS = (1.0, 0.45)  # of the blur: that found from the frets, and a sharper one
-_BESIDE_PX, _BESIDE_MM = 3.0, 0.3
+_BESIDE_PX, _BESIDE_MM = 2.0, 0.15
 _SHADES = 7  # hat functions across the cylinder
 _WAVES = 3  # constant, slope and bend of the shading along the string
 _LEVELS = 3  # of a row: left, right, slope
@@ -38,6 +38,7 @@ _RADIUS_LEAST_MM, _RADIUS_MOST_MM = 0.08, 2.0
 _SHADE_U, _SHADE_CHANGE_U, _SLOPE_U = 2.0, 0.7, 0.5
 _SHIFT_U_PX, _BOW_U_PX, _LOG_BLUR_U = 3.0, 0.3, 0.5
 _TEMPER = 3.0  # neighbouring samples and rows share their errors: about nine count as one
+_STUDENT = 3.0  # residuals beyond this many sigma lose their weight
 _MOST_SHIFT_PX = 4.0
 _MOST_RADIUS_ERROR, _RADIUS_FLOOR_U_MM = 3.5, 0.02
 _BARE_PLACES = (-1.0, -0.5, 0.0, 0.5, 1.0)  # of the half-width: where an edge alone is tried
@@ -267,7 +268,7 @@ class _Frame:
             model = np.einsum("gts,sg->gt", shade, coefficient)[:, None, :] + rows @ np.swapaxes(ground, 1, 2)
             residual = light - model
             sigma, noise = self._noise(residual)
-            weight = self.within / (noise**2 * (1.0 + (residual / (3.0 * sigma * noise)) ** 2))
+            weight = self.within / (noise**2 * (1.0 + (residual / (_STUDENT * sigma * noise)) ** 2))
             # Moving the string moves its sharp picture: d/dc = -d/dx; widening stretches it about its centre.
             slope = -np.gradient(both, _FINE_PX, axis=1)
             reach = 1.5 * self.scale[:, None]

@@ -13,7 +13,7 @@ _EQUIVALENT_MM = (24.0, 35.0, 52.0, 85.0, 130.0)  # focal lengths tried when the
 _FULL_FRAME_DIAGONAL_MM = 43.2666
 _FOCAL_FREE_U = 0.8  # log focal: nothing known
 _CORNER_DISTORTION = 0.01  # 1 sigma of the radial term's effect at the corner
-_CENTRE_SHARE = 0.006  # 1 sigma of the principal point, share of the longer side
+_CENTRE_SHARE = 0.004  # 1 sigma of the principal point, share of the longer side
 
 
 def camera_prior(

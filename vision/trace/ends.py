@@ -31,11 +31,11 @@ Array = NDArray[np.float64]
 Tables = NDArray[np.float32]
 
 CROWN_HEIGHT_MM, HALF_CROWN_MM = 1.05, 1.2
-SIDE_OFFSET_U_MM = 0.10
+SIDE_OFFSET_U_MM = 0.05
 """What remains unknown of a side as a whole, the same for all its frets."""
-SIDE_SLOPE_U_MM = 0.045
+SIDE_SLOPE_U_MM = 0.026
 """What remains unknown of its slope: mm over 200 mm along the neck."""
-SIDE_BEND_U_MM = 0.04
+SIDE_BEND_U_MM = 0.02
 """What remains unknown of its straightness: middle of the neck against both ends."""
 
 _STEP_S_MM, _STEP_V_MM = 0.05, 0.06

@@ -30,7 +30,7 @@ _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPE
 _END_FLOOR_PX = 0.1
 _STRING_FLOOR_PX = 0.08
 _MATCH_MM = 2.5  # strings stand 6 to 11 mm apart
-_LEAST_EXPLAINED = 0.45  # by the string, of what an edge leaves; chance reaches 0.2, dim strings 0.5
+_LEAST_EXPLAINED = 0.55  # by the string, of what an edge leaves; chance stays below, dim strings reach 0.6
 _RADIUS_U = 0.12  # of a string's radius: gauges of one set, relative
 _FAR_PX = 2.0  # a found line this far from the fitted one is tried as well
 # Errors of tracing that a photograph's own residuals cannot show: constant and drift of a lane, drift and bend of all.

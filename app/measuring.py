@@ -97,6 +97,11 @@ def ask(question: Question, read_photo: ReadPhoto, kept: KeptMeasurements) -> Jo
     return MEASURING.ask(key, work)
 
 
+def ask_again(question: Question) -> None:
+    """Forget a measurement that failed, so that the next `ask` begins it anew."""
+    MEASURING.forget(question.key())
+
+
 def measure(question: Question, read_photo: ReadPhoto, progress: Progress) -> Measurement:
     """Decode and measure.
 

@@ -11,9 +11,10 @@ from streamlit.testing.v1 import AppTest
 
 from app import measuring
 from app.record.inspection import Guitar, Neck, PlayedNote, new_inspection
+from app.record.store import DATABASE_NAME
 from app.samples import SAMPLES, prepared_inspection
 from app.widgets import looks, session
-from tests.page_driver import Desk, desk, look_in_vain, png, refuse, settled, text_of
+from tests.page_driver import Desk, desk, look_in_vain, measure_well, png, refuse, settled, text_of
 from vision.results import Outcome
 from vision.settings import StatedNeck
 
@@ -224,6 +225,9 @@ def test_misuse_is_shown_and_nothing_breaks(desk: Desk, monkeypatch: pytest.Monk
     app = settled(desk.page(inspection=saved.id, step="curves"))
     assert not app.exception
     assert "frets=22 does not suit" in app.error[0].value
+    monkeypatch.setattr(measuring, "measure_neck", measure_well)
+    app = settled(app.button(key="_again").click().run())
+    assert "Relief under the bass string" in text_of(app)
 
 
 def test_a_turn_of_the_rod_is_sighted_again_and_held_against_the_first(desk: Desk) -> None:
@@ -241,6 +245,9 @@ def test_a_turn_of_the_rod_is_sighted_again_and_held_against_the_first(desk: Des
     assert kept.sightings[1].measurement is not None
     assert "is within its uncertainty" in text_of(app), "the made-up neck is the same before and after"
     assert len(app.get("plotly_chart")) == 4
+    at(app, "photographs").button(key="_remove_set").click().run()
+    assert not app.exception
+    assert [s.label for s in desk.only().sightings] == ["As found"]
 
 
 def test_answers_figures_and_notes_of_the_inspection_are_kept(desk: Desk) -> None:
@@ -394,6 +401,23 @@ def test_a_hostile_import_is_refused_and_nothing_is_stored(desk: Desk) -> None:
     assert not app.exception
     assert app.error
     assert not desk.store().summaries()
+
+
+def test_a_damaged_database_is_set_aside_and_recovered(desk: Desk) -> None:
+    desk.store().save(new_inspection(Guitar(title="Kept")))
+    database = desk.folder / DATABASE_NAME
+    data = bytearray(database.read_bytes())
+    data[100:400] = b"\xff" * 300
+    database.write_bytes(data)
+    app = desk.page()
+    assert not app.exception
+    assert "is damaged" in text_of(app)
+    app.button(key="_recover").click().run()
+    assert not app.exception
+    assert "recovered" in text_of(app)
+    assert len(list(desk.folder.rglob("*"))) > 1, "the damaged file is still there"
+    app.button(key="_new").click().run()
+    assert not app.exception
 
 
 def test_the_command_can_open_the_page_on_a_sample(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,5 +1,6 @@
 """Two or three inspections side by side."""
 
+import plotly.graph_objects as go
 import streamlit as st
 
 from app.comparing import comparison_rows, measured_of
@@ -47,15 +48,16 @@ def _show_table(inspections: tuple[Inspection, ...]) -> None:
 def _show_curves(inspections: tuple[Inspection, ...]) -> None:
     show_part("The necks")
     columns = st.columns(len(inspections), gap="medium")
+    figures = _figures(inspections)
     for place, (column, inspection) in enumerate(zip(columns, inspections, strict=True)):
-        measured = measured_of(inspection)
         with column:
             st.html(f'<h3 class="row-title">{esc(inspection.guitar.title or "Unnamed guitar")}</h3>')
-            if measured is None:
+            figure = figures[place]
+            if figure is None:
                 st.html('<p class="quiet">Not measured yet.</p>')
             else:
                 st.plotly_chart(
-                    relief_figure(measured, thresholds_of(inspection), session.unit()),
+                    figure,
                     theme=None,
                     config={"displayModeBar": False, "responsive": True, "scrollZoom": False},
                     key=f"_compared_{place}",
@@ -65,3 +67,14 @@ def _show_curves(inspections: tuple[Inspection, ...]) -> None:
                 "Open", key=f"_open_compared_{place}", on_click=session.go_to, args=(inspection.step or "guitar",),
                 kwargs={"inspection_id": inspection.id},
             )  # fmt: skip
+
+
+def _figures(inspections: tuple[Inspection, ...]) -> list[go.Figure | None]:
+    """The relief of each, all on one scale so that they can be compared by eye."""
+    necks = [(measured_of(inspection), thresholds_of(inspection)) for inspection in inspections]
+    figures = [None if neck is None else relief_figure(neck, limits, session.unit()) for neck, limits in necks]
+    drawn = [figure for figure in figures if figure is not None]
+    ranges = [figure.layout.yaxis.range for figure in drawn]
+    for figure in drawn:  # the axis runs downwards
+        figure.update_yaxes(range=[max(each[0] for each in ranges), min(each[1] for each in ranges)])
+    return figures

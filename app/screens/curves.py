@@ -12,7 +12,7 @@ from app.widgets import session
 from app.widgets.adjusting import show_adjusting
 from app.widgets.flow import show_next
 from app.widgets.html import esc, quiet, show_title
-from app.widgets.measured import measurement_job
+from app.widgets.measured import measure_again, measurement_job
 from app.widgets.result import (
     show_curves,
     show_details,
@@ -78,6 +78,7 @@ def _measure(index: int, sighting: Sighting) -> None:
         return
     if job.status == "failed":
         st.error(f"This could not be measured: {job.error}")
+        st.button("Try again", key="_again", on_click=measure_again, args=(sighting, inspection))
         show_next("photographs", "Back to the photographs", key="_to_photographs")
         return
     if job.result is not None:

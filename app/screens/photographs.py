@@ -54,6 +54,7 @@ def _show_which(index: int) -> None:
             f'<p class="which">Set {index + 1} of {count}: <strong>{esc(sighting.label)}</strong>'
             f"{esc(_turn_words(sighting))}</p>"
         )
+        st.button("Remove this set", key="_remove_set", on_click=_remove_set, args=(index,), type="tertiary")
 
 
 def _turn_words(sighting: Sighting) -> str:
@@ -198,6 +199,11 @@ def _verdict_html(photo: Photo, job: Job[Look]) -> str:
         f'<p class="quiet">About {look.view_angle_deg:.0f}° above the board, {look.sharpness}.</p>'
         + "".join(flag_html(change) for change in look.changes)
     )
+
+
+def _remove_set(index: int) -> None:
+    session.change(sightings.without_sighting(session.current(), index))
+    session.go_to("photographs", sighting=max(0, index - 1))
 
 
 def _remove(index: int, sha256: str) -> None:

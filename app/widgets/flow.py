@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from app.record.problems import Conflict, RecordProblem
+from app.record.problems import Conflict, RecordProblem, StoreDamaged
 from app.widgets import session
 from app.widgets.html import esc, quiet, show_masthead
 from app.wording import UNITS
@@ -49,7 +49,10 @@ def show_foot() -> None:
 def show_problem(problem: RecordProblem) -> None:
     """A record that cannot be read, instead of the screen."""
     st.error(f"{problem.reason} {problem.advice}")
-    st.button("Back to the list", key="_problem_leave", on_click=session.leave)
+    if isinstance(problem, StoreDamaged):
+        st.button("Set it aside and recover", key="_recover", on_click=session.recover, type="primary")
+    else:
+        st.button("Back to the list", key="_problem_leave", on_click=session.leave)
 
 
 def show_conflict(conflict: Conflict) -> None:

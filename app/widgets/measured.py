@@ -2,7 +2,7 @@
 
 from app import sightings
 from app.jobs import Job
-from app.measuring import KeptMeasurements, Question, ask, question_of
+from app.measuring import KeptMeasurements, Question, ask, ask_again, question_of
 from app.record.folder import data_folder
 from app.record.inspection import Inspection, Measurement, Sighting
 from app.widgets import session
@@ -19,6 +19,13 @@ def measurement_job(sighting: Sighting, inspection: Inspection) -> Job[Measureme
     """The measurement of this set, begun if it was not. Raises ValueError where nothing can be measured yet."""
     photos = session.photo_store()
     return ask(question_of(sighting, inspection.guitar.neck.stated()), photos.get, kept())
+
+
+def measure_again(sighting: Sighting, inspection: Inspection) -> None:
+    """Begin a failed measurement anew."""
+    question = _question(sighting, inspection)
+    if question is not None:
+        ask_again(question)
 
 
 def attach_finished() -> None:

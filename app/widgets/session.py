@@ -14,6 +14,7 @@ from app.record.folder import data_folder
 from app.record.inspection import Inspection, new_inspection
 from app.record.photo_store import PhotoStore
 from app.record.problems import Conflict, RecordProblem
+from app.record.recovery import recover_damaged
 from app.record.store import InspectionStore
 from app.wording import MILLIMETRES, UNITS, LengthUnit
 
@@ -38,7 +39,9 @@ STEPS = {
 
 @st.cache_resource
 def _stores(folder: Path) -> tuple[InspectionStore, PhotoStore]:
-    return InspectionStore(folder), PhotoStore(folder)
+    inspections, photos = InspectionStore(folder), PhotoStore(folder)
+    photos.remove_unused(inspections.photos_in_use())
+    return inspections, photos
 
 
 def store() -> InspectionStore:
@@ -49,6 +52,19 @@ def store() -> InspectionStore:
 def photo_store() -> PhotoStore:
     """The photographs in the user's data folder."""
     return _stores(data_folder())[1]
+
+
+def recover() -> None:
+    """Set a damaged database aside and go on with what could be read from it."""
+    try:
+        recovery = recover_damaged(data_folder())
+    except (ValueError, RecordProblem) as problem:
+        notice(f"Not recovered: {problem}")
+        return
+    _stores.clear()
+    leave()
+    lost = f" {recovery.unreadable} could not be read." if recovery.unreadable else ""
+    notice(f"{recovery.recovered} inspections recovered.{lost} The damaged file lies in {recovery.kept_in.name}.")
 
 
 def current() -> Inspection:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sample_images.scenes.neck_shape import Array, NeckShape
+from sample_images.scenes.neck_shape import Array, NeckShape, Values
 from sample_images.scenes.surfaces import Surface, grid_surface
 
 ACROSS_CROWN = 65
@@ -38,7 +38,7 @@ class Fretting:
     dent_places: Array
     dent_width_mm: float = 1.2
 
-    def top_mm(self, neck: NeckShape, fret: int, x: Array, *, as_made: bool = False) -> Array:
+    def top_mm(self, neck: NeckShape, fret: int, x: Values, *, as_made: bool = False) -> Array:
         """Height of the top of fret `fret` (1..N) over the straight neck's frame at `x`.
 
         With `as_made` the height error and the dents are left out: the frets as the smooth neck carries them.
@@ -49,7 +49,7 @@ class Fretting:
             return top
         return np.asarray(top + self.height_error_mm[fret - 1] - self.dent_mm(neck, fret, x))
 
-    def dent_mm(self, neck: NeckShape, fret: int, x: Array) -> Array:
+    def dent_mm(self, neck: NeckShape, fret: int, x: Values) -> Array:
         """Depth worn into fret `fret` at `x`."""
         z = neck.fret_z_mm()[fret - 1]
         centres = neck.string_line_mm(1.0, z) * self.dent_places

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Values = Array | float
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,7 @@ class NeckCurve:
     rise_from: float = 0.7
     twist_deg: float = 0.0
 
-    def height_mm(self, s: Array) -> Array:
+    def height_mm(self, s: Values) -> Array:
         """Height of the centre line, any shape of `s`."""
         between = s * (1.0 - s)
         bow = -4.0 * self.bow_mm * between * (1.0 + self.skew * (1.0 - 2.0 * s))
@@ -68,27 +69,27 @@ class NeckShape:
         """Where the board ends, past the last fret."""
         return float(self.fret_z_mm()[-1]) + self.overhang_mm
 
-    def width_mm(self, z: Array) -> Array:
+    def width_mm(self, z: Values) -> Array:
         """Width of the board at distance `z` from the nut."""
         slope = (self.width_at_12_mm - self.nut_width_mm) / (self.scale_length_mm / 2.0)
         return np.asarray(self.nut_width_mm + slope * z)
 
-    def radius_mm(self, z: Array) -> Array:
+    def radius_mm(self, z: Values) -> Array:
         """Radius of the board's cross-section at `z`; a compound radius changes from nut to board end."""
         return np.asarray(self.radius_nut_mm + (self.radius_end_mm - self.radius_nut_mm) * z / self.board_end_z_mm)
 
-    def string_line_mm(self, side: float, z: Array) -> Array:
+    def string_line_mm(self, side: float, z: Values) -> Array:
         """X of the outer string's line at `z`; `side` is -1 for bass, +1 for treble, fractions between."""
         at_nut = self.nut_width_mm / 2.0 - self.string_inset_nut_mm
         at_12 = self.width_at_12_mm / 2.0 - self.string_inset_12_mm
         return np.asarray(side * (at_nut + (at_12 - at_nut) * z / (self.scale_length_mm / 2.0)))
 
-    def crown_of_board_mm(self, x: Array, z: Array) -> Array:
+    def crown_of_board_mm(self, x: Values, z: Values) -> Array:
         """Height of the unbent board at `x` from its centre line: a circular arc, 0 in the middle."""
         radius = self.radius_mm(z)
         return np.asarray(np.sqrt(radius**2 - x**2) - radius)
 
-    def place(self, x: Array, y: Array, z: Array) -> Array:
+    def place(self, x: Values, y: Values, z: Values) -> Array:
         """Points of the straight neck moved by its curve and twist, (..., 3); the section turns about its middle."""
         fret_z = self.fret_z_mm()
         s = (z - fret_z[0]) / (fret_z[-1] - fret_z[0])

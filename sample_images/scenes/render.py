@@ -59,11 +59,12 @@ def path_traced(contents: dict[str, Any], camera: Camera, samples: int, seed: in
     if samples < 1:
         raise ValueError(f"samples must be at least 1, got {samples}")
     scene = mi.load_dict({**contents, "sensor": _sensor(camera, box)})
-    total = np.float64(0.0)
+    total: NDArray[np.float64] | None = None
     for done in range(0, samples, SAMPLES_AT_ONCE):
         now = min(SAMPLES_AT_ONCE, samples - done)
-        total = total + np.array(mi.render(scene, spp=now, seed=seed * 1009 + done), dtype=np.float64)[..., :3] * now
-    return np.asarray(total / samples, dtype=np.float32)
+        shot = now * np.array(mi.render(scene, spp=now, seed=mi.UInt32(seed * 1009 + done)), dtype=np.float64)[..., :3]
+        total = shot if total is None else total + shot
+    return np.asarray(total, dtype=np.float32) / np.float32(samples)
 
 
 def path_traced_finer_inside(contents: dict[str, Any], camera: Camera, samples: int, samples_inside: int,
@@ -143,6 +144,6 @@ def _light(light: Light) -> dict[str, Any]:
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = a, b, normal, middle
     return {
         "type": "rectangle",
-        "to_world": mi.ScalarTransform4f(matrix),
+        "to_world": mi.ScalarTransform4f(matrix.tolist()),
         "emitter": {"type": "area", "radiance": {"type": "rgb", "value": list(light.radiance)}},
     }

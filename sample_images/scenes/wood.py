@@ -21,7 +21,7 @@ def wood_grain(rng: np.random.Generator, shape: tuple[int, int], pale: Colour, d
     pore = ndimage.gaussian_filter((rng.random(shape) > 0.9985).astype(np.float32), (min(rows / 150.0, 12.0), 0.6))
     pore = np.clip(pore / max(float(pore.max()), 1e-9) * 2.0, 0.0, 1.0)
     mix = np.clip(0.5 + 0.22 * bands + 0.13 * fibres + pores * 0.8 * pore, 0.0, 1.0)[..., None]
-    return ((1.0 - mix) * np.array(pale) + mix * np.array(dark)).astype(np.float32)
+    return np.asarray((1.0 - mix) * np.array(pale) + mix * np.array(dark), dtype=np.float32)
 
 
 def board_texture(rng: np.random.Generator, neck: NeckShape, pale: Colour, dark: Colour, pores: float,

@@ -287,6 +287,7 @@ def test_a_sample_guitar_from_photographs_to_decision(page: Chrome, tmp_path: Pa
     wait_for_text(page, "2 down the neck, 1 from the front", 120)
     check_screen(page)
     click(page, "Measure the neck")
+    waiting(page, 60).until(lambda d: "Measuring" in main_text(d) or "Relief under" in main_text(d))
     page.refresh()  # a reload in the middle loses nothing
     wait_for_text(page, "Relief under the bass string", MEASURING_S)
     waiting(page, 60).until(lambda d: len(d.find_elements(By.CSS_SELECTOR, ".js-plotly-plot .main-svg")) >= 3)

@@ -40,8 +40,9 @@ from vision.settings import StatedNeck
 Array = NDArray[np.float64]
 
 _LINE_POINTS = 15
-# What residuals alone would tell is never used to narrow the uncertainties.
-_INFLATION_LEAST = 1.0
+# Comparison with known necks. Where two low views and a front check one another the fit's own uncertainties hold
+# nearly as they are; with fewer photographs a mistaken string or side of fret ends meets no contradiction.
+_WIDER_CHECKED, _WIDER = 1.1, 1.5
 
 
 def refused_photo(name: str, problem: PhotoProblem) -> PhotoResult:
@@ -104,7 +105,9 @@ def _side(side: Side, curve: CurveUnderString) -> SideCurve:
 def _inflation(fitted: FittedNeck) -> float:
     """Factor on uncertainties: residuals larger than claimed widen them, smaller ones do not narrow them."""
     residual = np.concatenate(fitted.fit.fret_residual)
-    return max(_INFLATION_LEAST, robust_rms(residual))
+    fronts = sum(trace.strip.front for trace in fitted.traces)
+    checked = fronts >= 1 and len(fitted.traces) - fronts >= 2
+    return (_WIDER_CHECKED if checked else _WIDER) * max(1.0, robust_rms(residual))
 
 
 def _photo_result(

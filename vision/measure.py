@@ -6,6 +6,7 @@ found from the fitted camera.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,7 @@ from vision.trace.strip import clearest_light, is_front
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
+_AT_ONCE = 4  # photographs searched at the same time: each needs some tens of megabytes
 _START_RMS_SHARE = 0.12  # of the neck's width in the picture: beyond this no neck of this kind was found
 
 
@@ -72,9 +74,11 @@ def measure_neck(
     say = progress or (lambda step: None)
     results: dict[int, PhotoResult] = {}
     views: dict[int, View] = {}
-    for index, photo in enumerate(photographs):
-        say(f"Finding the neck in {photo.name}")
-        found = _view_of(photo, stated, starts.get(index))
+    say("Finding the neck in every photograph")
+    with ThreadPoolExecutor(min(len(photographs), _AT_ONCE)) as pool:
+        marked = [starts.get(index) for index in range(len(photographs))]
+        everything = list(pool.map(lambda photo, start: _view_of(photo, stated, start), photographs, marked))
+    for index, (photo, found) in enumerate(zip(photographs, everything, strict=True)):
         if isinstance(found, View):
             views[index] = found
         else:

@@ -1,13 +1,14 @@
 """Tracing and fitting in turns: each fit tells the next tracing where to look more exactly."""
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel
-from vision.fit.joint import JointFit, PhotoData, StringData, fit_jointly
+from vision.fit.joint import EndData, JointFit, PhotoData, StringData, fit_jointly
 from vision.fit.neck_model import NeckModel
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo
@@ -51,11 +52,24 @@ def trace_and_fit(
     strings, cameras = string_mean.copy(), [view.camera for view in views]
     traces: list[PhotoMeasurement] = []
     for turn in range(rounds):
-        earlier = [t.blur for t in traces] if traces else [None] * len(views)
-        traces = []
-        for view, camera, blur in zip(views, cameras, earlier, strict=True):
-            progress(f"Tracing strings and frets in {view.name} ({turn + 1} of {rounds})")
-            traces.append(measure_photo(view.crop, camera, model, theta, strings, radius, blur))
+        earlier: Sequence[PhotoMeasurement | None] = traces or [None] * len(views)
+        progress(f"Tracing strings and frets in every photograph ({turn + 1} of {rounds})")
+        # Fret ends are points of the picture: the second round takes those of the first.
+        known = [None if before is None or turn != 1 else before.ends for before in earlier]
+
+        def trace(
+            view: View,
+            camera: CameraModel,
+            before: PhotoMeasurement | None,
+            ends: EndData | None,
+            theta: Array = theta,
+            strings: Array = strings,
+        ) -> PhotoMeasurement:
+            blur = None if before is None else before.blur
+            return measure_photo(view.crop, camera, model, theta, strings, radius, blur, ends)
+
+        with ThreadPoolExecutor(len(views)) as pool:
+            traces = list(pool.map(trace, views, cameras, earlier, known))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         photos = tuple(
             PhotoData(

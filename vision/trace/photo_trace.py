@@ -60,11 +60,12 @@ def measure_photo(
     string_lines: Array,
     radius_mm: Array,
     blur: Blur | None,
+    ends: EndData | None = None,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
     string_lines : (S, 4) the strings as expected (vision.fit.joint.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
-    blur : from an earlier pass, or None to search for it.
+    blur : from an earlier pass, or None to search for it.  ends : from an earlier pass, or None to find them.
     """
     strip = make_strip(crop, camera, model, theta)
     strings = find_strings(strip, camera, model, theta)
@@ -83,7 +84,8 @@ def measure_photo(
     by_fret = np.argsort(strip.order)
     usable = _usable(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
-    ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
+    if ends is None:
+        ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
     matched = _matched(
         crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=shift is None
     )

@@ -47,7 +47,23 @@ def _guitar(title: str, neck: Neck, asking: float, worth: float) -> Guitar:
     )
 
 
-_LOOKED_AT = {
+_FINE = (
+    "rod_travel",
+    "rod_play",
+    "neck_crack",
+    "stripe_back",
+    "inlays",
+    "refret_marks",
+    "tuners",
+    "nut",
+    "bridge",
+    "springs",
+    "neck_plate",
+    "pickguard_screws",
+    "switch",
+    "pots",
+)
+_LOOKED_AT = {check_id: CheckResult("fine") for check_id in _FINE} | {
     "rod_nut_place": CheckResult("fine", "At the headstock, clean.", readings={"rod_nut_at": 0.0}),
     "rod_nut_stripped": CheckResult("fine", readings={"wrench_mm": 4.0}),
 }

@@ -50,18 +50,8 @@ def _show_which(index: int) -> None:
     count = len(session.current().sightings)
     if count > 1:
         sighting = session.current().sightings[index]
-        st.html(
-            f'<p class="which">Set {index + 1} of {count}: <strong>{esc(sighting.label)}</strong>'
-            f"{esc(_turn_words(sighting))}</p>"
-        )
+        st.html(f'<p class="which">Set {index + 1} of {count}: <strong>{esc(sighting.label)}</strong></p>')
         st.button("Remove this set", key="_remove_set", on_click=_remove_set, args=(index,), type="tertiary")
-
-
-def _turn_words(sighting: Sighting) -> str:
-    if sighting.part_turn == 0:
-        return ""
-    way = "tightened" if sighting.part_turn > 0 else "slackened"
-    return f", rod {way} by {abs(sighting.part_turn):g} turn"
 
 
 def _ask_for_files(index: int) -> None:

@@ -36,10 +36,9 @@ def show_adjusting(inspection: Inspection, index: int, thresholds: Thresholds, u
 def _show_turn(inspection: Inspection, turned: Turned, thresholds: Thresholds, unit: LengthUnit) -> None:
     before, after = (_measured(inspection, place) for place in (turned.before_index, turned.after_index))
     advice = turned.advice
-    step = f" Now {advice.direction} by {advice.next_turn:.3g} turn." if advice.next_turn and advice.direction else ""
     st.html(
         f'<div class="finding {ACTION_CSS[advice.action]}"><div class="tag">{esc(advice.action)}</div>'
-        f"<p><strong>{esc(in_unit(advice.text, unit))}</strong>{esc(step)}</p>"
+        f"<p><strong>{esc(in_unit(advice.text, unit))}</strong></p>"
         f"<p>Mean of both sides: {_change_words(advice.mean, unit)}</p>"
         f"<p>Bass: {_change_words(advice.bass, unit)} Treble: {_change_words(advice.treble, unit)}</p></div>"
     )

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.curves.relief import gap_to_chord_mm, relief_from_gap
+from vision.curves.relief import gap_to_chord_mm, relief_from_gap, relief_u_mm
 from vision.fit.joint import JointFit
 from vision.fit.neck_model import TWIST, NeckModel, fret_points, width_mm
 
@@ -73,7 +73,7 @@ def curve_under_string(
         deviation,
         np.where(seen, deviation_u, np.inf),
         relief,
-        float(np.sqrt(covariance[at - 1, at - 1])),
+        relief_u_mm(gap, covariance),
         at,
     )
 

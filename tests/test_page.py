@@ -3,6 +3,7 @@
 The measurement behind it is stood in for by made-up outcomes; the browser test runs the real one.
 """
 
+import re
 import sys
 from dataclasses import replace
 
@@ -10,10 +11,12 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from app import measuring
-from app.record.inspection import Guitar, Neck, PlayedNote, new_inspection
+from app.measuring import ReadPhoto
+from app.record.inspection import Guitar, Inspection, Neck, PlayedNote, new_inspection
 from app.record.store import DATABASE_NAME
 from app.samples import SAMPLES, prepared_inspection
-from app.widgets import looks, session
+from app.widgets import downloads, looks, session
+from app.widgets.downloads import file_name
 from tests.page_driver import Desk, desk, look_in_vain, measure_well, png, refuse, settled, text_of
 from vision.results import Outcome
 from vision.settings import StatedNeck
@@ -384,15 +387,40 @@ def test_measured_inspections_stand_side_by_side(desk: Desk) -> None:
 
 def test_one_file_out_and_in_again(desk: Desk) -> None:
     app = sample_page(desk, "decision")
-    app.button(key="_prepare_export").click().run()
+    app.button(key="_make_export").click().run()
     assert not app.exception
-    data = app.session_state[f"export_{desk.only().id}_{desk.only().revision}"].data
+    data = app.session_state[f"export_{desk.only().id}_{desk.only().revision}_mm"].data
     start = desk.page()
     start.file_uploader(key="_import_0").set_value(("one.necksighting", data, "application/zip")).run()
     assert "with this identity is here already" in text_of(start)
     start.button(key="_import_as_copy").click().run()
     assert not start.exception
     assert len(desk.store().summaries()) == 2
+
+
+def test_the_page_to_show_is_made_on_demand(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[object] = []
+
+    def made_up(inspection: Inspection, read_photo: ReadPhoto, *more: object) -> bytes:
+        asked.append(inspection)
+        return b"%PDF-" + read_photo(inspection.sightings[0].photos[0].sha256)[:4]
+
+    monkeypatch.setattr(downloads, "report_pdf", made_up)
+    app = sample_page(desk, "decision")
+    assert asked == []
+    app.button(key="_make_report").click().run()
+    assert not app.exception
+    made = app.session_state[f"report_{desk.only().id}_{desk.only().revision}_mm"]
+    assert made.data == b"%PDF-\xff\xd8\xff\xe0"
+    assert asked == [desk.only()]
+    assert "Download the page (PDF)" in {button.label for button in app.get("download_button")}
+
+
+def test_file_names_are_harmless() -> None:
+    inspection = new_inspection(Guitar(title="../Red <one>\u202e  \N{GREEK SMALL LETTER PI}"))
+    name = file_name(inspection, ".pdf")
+    assert re.fullmatch(r"red-one-\d{4}-\d\d-\d\d\.pdf", name)
+    assert file_name(new_inspection(), ".pdf").startswith("inspection-")
 
 
 def test_a_hostile_import_is_refused_and_nothing_is_stored(desk: Desk) -> None:

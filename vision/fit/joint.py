@@ -9,6 +9,7 @@ Solver: scipy.optimize.least_squares (trust region) with exact Jacobian. Covaria
 normal matrix at the solution (JCGM 102, 6.2); what residuals show beyond it is vision.assemble's.
 """
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -23,6 +24,8 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 _STUDENT_FREEDOM = 5.0
+_SAME_FOCAL_U = 0.004  # focusing from 1 m to 2 m changes the focal length by about half of that
+_SAME_LENS_SHARE = 0.2  # of what one lens may differ from the ideal one, between two pictures taken with it
 END_UNKNOWNS = 6
 """Per photograph: constant of either side, drift of either side, bend of either side (mm)."""
 STRING_UNKNOWNS = 4
@@ -146,12 +149,29 @@ class _Problem:
 
     def evaluate(self, x: Array) -> tuple[Array, Array]:
         """Residuals (m,) in units of u, and Jacobian (m, size)."""
-        blocks = [self._priors(x)]
+        blocks = [self._priors(x), self._same_lens(x)]
         for photo, start in zip(self.photos, self.starts, strict=True):
             blocks.append(self._photo(x, photo, start))
         residual = np.concatenate([b[0] for b in blocks])
         self.student = np.concatenate([b[2] for b in blocks])
         return residual, np.vstack([b[1] for b in blocks])
+
+    def _same_lens(self, x: Array) -> tuple[Array, Array, Array]:
+        """Differences between the lenses of low views that one phone may have taken with one lens."""
+        residual, jacobian = [], []
+        for first, second in _lens_pairs(self.photos):
+            one, two = self.photos[first], self.photos[second]
+            unit = np.concatenate([[_SAME_FOCAL_U], _SAME_LENS_SHARE * one.camera_u[7:10]])
+            apart = _camera_gap(one.camera, two.camera)[6:]
+            at, to = self.starts[first] + 6, self.starts[second] + 6
+            residual.append((apart + x[at : at + 4] - x[to : to + 4]) / unit)
+            rows = np.zeros((4, self.size))
+            rows[:, at : at + 4] = np.diag(1.0 / unit)
+            rows[:, to : to + 4] = -np.diag(1.0 / unit)
+            jacobian.append(rows)
+        if not residual:
+            return np.zeros(0), np.zeros((0, self.size)), np.zeros(0)
+        return np.concatenate(residual), np.vstack(jacobian), np.ones(4 * len(residual))
 
     def _priors(self, x: Array) -> tuple[Array, Array, Array]:
         m = self.model
@@ -341,7 +361,7 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
     covariance = np.linalg.inv(normal)
     m = problem.model
     neck = m.unknowns + problem.strings0.size
-    at = problem.size
+    at = problem.size + 4 * len(_lens_pairs(problem.photos))
     frets, ends, strings, cameras, camera_u, lanes, end_offset = [], [], [], [], [], [], []
     for photo, start in zip(problem.photos, problem.starts, strict=True):
         n, e, s = len(photo.frets.fret), len(photo.ends.fret), len(photo.strings.string)
@@ -377,6 +397,17 @@ def _camera_gap(camera: CameraModel, prior: CameraModel) -> Array:
     gap[7] = camera.k1 - prior.k1
     gap[8:10] = camera.centre_px - prior.centre_px
     return gap
+
+
+def _lens_pairs(photos: tuple[PhotoData, ...]) -> list[tuple[int, int]]:
+    """Low views of one size with one stated focal length: most likely one lens, used twice within a minute."""
+    low = [i for i, photo in enumerate(photos) if photo.frets.direction_mm[2] == 0.0]
+    return [
+        (i, j)
+        for i, j in itertools.pairwise(low)
+        if photos[i].camera_prior.focal_px == photos[j].camera_prior.focal_px
+        and np.array_equal(photos[i].camera_prior.centre_px, photos[j].camera_prior.centre_px)
+    ]
 
 
 def _share_along(lines: Array, model: NeckModel, camera: CameraModel, seen_px: Array) -> Array:

@@ -125,9 +125,7 @@ def _draw_key(pdf: FPDF, panel: Panel) -> None:
     write_line(pdf, words, LABEL, x - wide, y - 1.4, wide + 1.0)
 
 
-def _draw_frets(
-    pdf: FPDF, measured: Measured, thresholds: Thresholds, unit: LengthUnit, z: Array, y_mm: float
-) -> None:
+def _draw_frets(pdf: FPDF, measured: Measured, thresholds: Thresholds, unit: LengthUnit, z: Array, y_mm: float) -> None:
     """Each fret's top above or below the smooth curve with its 95 % bar."""
     limit = unit.of(thresholds.fret_out_of_line_mm)
     ends = [_interval(curve.deviation_mm, curve.deviation_u_mm, unit) for curve in (measured.bass, measured.treble)]
@@ -165,9 +163,7 @@ def _draw_roll(pdf: FPDF, measured: Measured, thresholds: Thresholds, z: Array, 
     return panel
 
 
-def _draw_notes(
-    pdf: FPDF, notes: Mapping[tuple[int, int], str], strings: int, z: Array, y_mm: float
-) -> Panel:
+def _draw_notes(pdf: FPDF, notes: Mapping[tuple[int, int], str], strings: int, z: Array, y_mm: float) -> Panel:
     """The fingerboard with a mark for each note played, in the space behind its fret; the open string at the nut."""
     panel = _panel(y_mm, STRING_MM * strings, 0.5, strings + 0.5, z)
     heard = [sound for sound in SOUND_MARKS if sound in notes.values()]

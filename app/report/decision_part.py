@@ -38,7 +38,6 @@ REPAIR_COLUMNS = (
 )
 _FIGURE = Style(13.0, 5.8, 0.4, bold=True)
 _NOTABLE = 0.005  # of chance; less is no row
-REASONS_MAX = 8
 
 
 def write_decision(pdf: FPDF, content: Content, density: Density) -> None:
@@ -51,7 +50,7 @@ def write_decision(pdf: FPDF, content: Content, density: Density) -> None:
     else:
         _write_answer(pdf, content, verdict, letters)
         _write_sums(pdf, content, verdict)
-        _write_reasons(pdf, content, verdict, letters)
+        _write_reasons(pdf, content, verdict, density)
     if content.index != content.decided_index and content.decided_index is not None:
         label = plain(content.inspection.sightings[content.decided_index].label, 60)
         write(pdf, Paragraph(f"The decision rests on the set of photographs named “{label}”, not the one shown.", BODY))
@@ -100,13 +99,14 @@ def _write_sums(pdf: FPDF, content: Content, verdict: Verdict) -> None:
     pdf.set_y(pdf.get_y() + 1.6)
 
 
-def _write_reasons(pdf: FPDF, content: Content, verdict: Verdict, letters: int) -> None:
+def _write_reasons(pdf: FPDF, content: Content, verdict: Verdict, density: Density) -> None:
+    letters = min(density.text_letters, 200)
     rows = [
         (
             plain(in_unit(reason.text, content.unit), letters),
             "" if reason.money is None else money(reason.money, plain(verdict.currency, 12)),
         )
-        for reason in verdict.reasons[:REASONS_MAX]
+        for reason in verdict.reasons[: density.reasons]
     ]
     if rows:
         pdf.set_y(pdf.get_y() + 1.0)
@@ -143,7 +143,7 @@ def _repair_row(item: CalledRepair, content: Content, density: Density) -> tuple
     repair = item.repair
     edited = repair.id in content.inspection.costs
     return (
-        plain(repair.name, 70),
+        plain(repair.name, min(70, density.text_letters // 4)) or "A repair without a name",
         plain("; ".join(item.why), min(120, density.text_letters)),
         f"{100 * item.probability:.0f} %",
         money(repair.low_cost, ""),

@@ -13,6 +13,7 @@ from tempfile import TemporaryDirectory
 import pymupdf_fonts
 from fontTools.ttLib import TTFont
 from fpdf import FPDF
+from fpdf.fonts import TTFFont
 
 FAMILY, STAND_IN = "page", "standin"
 _FONTS = ((FAMILY, "", "figo"), (FAMILY, "B", "figbo"), (STAND_IN, "", "notos"), (STAND_IN, "B", "notosbo"))
@@ -21,7 +22,7 @@ _FONTS = ((FAMILY, "", "figo"), (FAMILY, "B", "figbo"), (STAND_IN, "", "notos"),
 @contextmanager
 def font_files() -> Iterator[Path]:
     """A folder with the font files, for as long as a PDF is being made: the library reads them by path."""
-    with TemporaryDirectory(prefix="fonts-") as name:
+    with TemporaryDirectory(prefix="fonts-", ignore_cleanup_errors=True) as name:
         folder = Path(name)
         for _, _, code in _FONTS:
             with TTFont(io.BytesIO(pymupdf_fonts.myfont(code)), recalcTimestamp=False) as font:
@@ -36,3 +37,10 @@ def add_fonts(pdf: FPDF, folder: Path) -> None:
     for family, style, code in _FONTS:
         pdf.add_font(family, "B" if style else "", folder / f"{code}.ttf")
     pdf.set_fallback_fonts([STAND_IN], exact_match=False)
+
+
+def close_fonts(pdf: FPDF) -> None:
+    """Let go of the font files, which the library keeps open for as long as the document lives."""
+    for font in pdf.fonts.values():
+        if isinstance(font, TTFFont):
+            font.ttfont.close()

@@ -14,7 +14,7 @@ from app.report.density import Density
 from app.report.photo_part import draw_rows
 from app.report.pictures import Picture
 from app.report.plain_text import plain, sentence
-from app.report.sheet import BODY, BOLD, SMALL, TAG, Block, Paragraph, heading
+from app.report.sheet import BOLD, SMALL, TAG, Block, Paragraph, heading
 from app.wording import in_unit
 
 PHOTO_MM = 34.0
@@ -27,27 +27,23 @@ def write_inspection(pdf: FPDF, content: Content, pictures: Sequence[Picture], d
     blocks: list[Block] = []
     for state in ("fault", "look closer", "fine"):
         of_state = [check for check in looked_at if content.checks[check.id].state == state]
-        if state != "fine":
+        if not of_state:
+            continue
+        if state == "fine":
+            told = density.checks == "in full"
+            blocks += _fine_blocks(of_state, content, density) if told else [_listed("FINE", of_state)]
+        elif density.checks == "in a line":
+            blocks += _line_blocks(state.upper(), of_state, content, density)
+        else:
             blocks += [_check_block(check, content, density) for check in of_state]
-        elif of_state and density.fine_told:
-            blocks += _fine_blocks(of_state, content, density)
-        elif of_state:
-            blocks.append(_listed("FINE", of_state))
     unseen = [check for check in CHECKS if content.checks[check.id].state == "not checked"]
     if unseen:
         blocks.append(_listed(f"NOT CHECKED: {len(unseen)}, SO NOT KNOWN", unseen))
     blocks += _play_blocks(content, density)
-    blocks += [
-        (
-            Paragraph("EVIDENCE, NOT PROOF", TAG),
-            Paragraph(f"{weight.claim.capitalize()}: what was seen {weight.words}.", BODY),
-            Paragraph(plain(f"What would settle it: {weight.settles}", density.text_letters), SMALL),
-        )
-        for weight in content.evidence
-    ]
+    blocks += _evidence_blocks(content, density)
     write_columns(pdf, blocks)
     if pictures:
-        draw_rows(pdf, pictures[: density.check_photos], PHOTO_MM, density.text_letters // 3, a_row=3)
+        draw_rows(pdf, pictures[: density.check_photos], PHOTO_MM, density.text_letters // 4)
 
 
 def _check_block(check: Check, content: Content, density: Density) -> Block:
@@ -64,6 +60,30 @@ def _check_block(check: Check, content: Content, density: Density) -> Block:
     )
 
 
+def _evidence_blocks(content: Content, density: Density) -> list[Block]:
+    """Origin and later change, each with what would settle it; the latter left out where room is short."""
+    told = [f"{weight.claim.capitalize()}: what was seen {weight.words}." for weight in content.evidence]
+    if density.checks == "in a line":
+        return [(Paragraph("EVIDENCE, NOT PROOF", TAG), *(Paragraph(text, SMALL) for text in told))] if told else []
+    return [
+        (
+            Paragraph("EVIDENCE, NOT PROOF", TAG),
+            Paragraph(text),
+            Paragraph(f"What would settle it: {weight.settles}", SMALL),
+        )
+        for text, weight in zip(told, content.evidence, strict=True)
+    ]
+
+
+def _line_blocks(tag: str, checks: Sequence[Check], content: Content, density: Density) -> list[Block]:
+    """The checks with the beginning of what was noted, under one heading."""
+    blocks: list[Block] = []
+    for check in checks:
+        text = sentence(f"{check.title}: {plain(content.checks[check.id].note, density.note_letters)}".rstrip(": "))
+        blocks.append((Paragraph(text, SMALL),) if blocks else (Paragraph(tag, TAG), Paragraph(text, SMALL)))
+    return blocks
+
+
 def _fine_blocks(checks: Sequence[Check], content: Content, density: Density) -> list[Block]:
     """One block a check, under one heading: its title with what was found so, noted and read."""
     blocks: list[Block] = []
@@ -72,7 +92,7 @@ def _fine_blocks(checks: Sequence[Check], content: Content, density: Density) ->
         note = plain(result.note, density.note_letters)
         told = [check.title + ".", sentence(check.fine), f"Noted: {sentence(note)}" if note else ""]
         told += [_readings(check, result), *figure_lines(check.id, content.inspection)]
-        text = plain(" ".join(each for each in told if each), density.note_letters + density.text_letters)
+        text = plain(" ".join(each for each in told if each), density.note_letters + 200)
         blocks.append((Paragraph(text),) if blocks else (Paragraph("FINE", TAG), Paragraph(text)))
     return blocks
 
@@ -83,9 +103,7 @@ def _readings(check: Check, result: CheckResult) -> str:
         for reading in check.readings
         if (value := result.number(reading.id)) is not None
     ]
-    parts += [
-        f"{choice.label}: {word}" for choice in check.choices if (word := result.word(choice.id)) is not None
-    ]
+    parts += [f"{choice.label}: {word}" for choice in check.choices if (word := result.word(choice.id)) is not None]
     return f"Read: {'; '.join(parts)}." if parts else ""
 
 

@@ -20,6 +20,7 @@ from app.report.sheet import (
     WIDTH_MM,
     Block,
     Paragraph,
+    day,
     heading,
     height_of,
     keep_room,
@@ -46,11 +47,10 @@ def write_guitar(pdf: FPDF, content: Content) -> None:
     """The guitar in the user's words, place and day, what is stated about it."""
     guitar, neck = content.inspection.guitar, content.inspection.guitar.neck
     write(pdf, Paragraph(plain(guitar.title, TITLE_LETTERS) or "A guitar without a name", TITLE))
-    day = content.made_on.strftime("%d %b %Y").lstrip("0")
     seen = [f"Seen: {plain(guitar.place_seen, 80)}"] if guitar.place_seen.strip() else []
     if content.sighting is not None and content.sighting.measurement is not None:
-        seen.append(f"measured {content.sighting.measurement.measured_at.strftime('%d %b %Y').lstrip('0')}")
-    seen += [f"page made {day}", f"Neck Sighting, version {plain(content.version, 24)}"]
+        seen.append(f"measured {day(content.sighting.measurement.measured_at)}")
+    seen += [f"page made {day(content.made_on)}", f"Neck Sighting, version {plain(content.version, 24)}"]
     write(pdf, Paragraph("  ·  ".join(seen), BODY))
     stated = [
         f"serial {plain(guitar.serial, 50)}" if guitar.serial.strip() else "",
@@ -130,7 +130,8 @@ def write_meaning(pdf: FPDF, content: Content, density: Density) -> None:
     heading(pdf, "What this means")
     letters, unit = density.text_letters, content.unit
     found = most_serious_first(content.findings)[: density.findings]
-    blocks: list[Block] = [_finding_block(finding, content, letters) for finding in found if finding.severity in _WEIGHTY]
+    weighty = [finding for finding in found if finding.severity in _WEIGHTY]
+    blocks: list[Block] = [_finding_block(finding, content, letters) for finding in weighty]
     if content.rod is not None:
         rod = content.rod
         blocks.append(
@@ -146,9 +147,7 @@ def write_meaning(pdf: FPDF, content: Content, density: Density) -> None:
         blocks.append((Paragraph(f"And {len(content.findings) - len(found)} more of less weight.", SMALL),))
     if content.turned is not None:
         text = f"After {content.turned.turns:+g} turns since the set before: {content.turned.advice.text}"
-        blocks.append(
-            (Paragraph("ROD TURNED", TAG), Paragraph(plain(in_unit(text, unit), letters)))
-        )
+        blocks.append((Paragraph("ROD TURNED", TAG), Paragraph(plain(in_unit(text, unit), letters))))
     write_columns(pdf, blocks)
 
 

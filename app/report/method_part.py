@@ -22,21 +22,23 @@ NOT_SHOWN = (
 )
 
 
-def write_method(pdf: FPDF, content: Content) -> None:
-    """Both lists side by side."""
+def write_method(pdf: FPDF, content: Content, shortened: bool) -> None:
+    """Both lists side by side. shortened: something was left out for want of room, which is said."""
     measured = content.outcome if isinstance(content.outcome, Measured) else None
     unseen = sum(content.checks[check.id].state == "not checked" for check in CHECKS)
     left = [f"{unseen} of {len(CHECKS)} other things were not looked at."] if unseen else []
     if measured is None:
         left.insert(0, "The neck itself is not measured.")
+    if shortened:
+        left.append("Texts and lists are shortened to fit three pages; the inspection's own file has all of it.")
     blocks: list[Block] = [
         (Paragraph("NOT MEASURED, NOT PROVEN", TAG), *(Paragraph(text, _TEXT) for text in (*left, *NOT_SHOWN))),
     ]
     if measured is not None:
         blocks.append((Paragraph("HOW IT WAS MEASURED", TAG), *_how(content, measured)))
-    half = (WIDTH_MM - GUTTER_MM) / 2
-    heading(pdf, "How far this goes", max(height_of(pdf, block, half) for block in blocks))
-    write_columns(pdf, blocks)
+    wide = (WIDTH_MM - GUTTER_MM) / 2 if len(blocks) == 2 else WIDTH_MM
+    heading(pdf, "How far this goes", max(height_of(pdf, block, wide) for block in blocks))
+    write_columns(pdf, blocks, columns=len(blocks))
 
 
 def _how(content: Content, measured: Measured) -> tuple[Paragraph, ...]:

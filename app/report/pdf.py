@@ -9,14 +9,14 @@ from app.record.inspection import Inspection
 from app.report.content import Content, gather
 from app.report.decision_part import write_decision
 from app.report.density import DENSITIES, Density
-from app.report.fonts import font_files
+from app.report.fonts import close_fonts, font_files
 from app.report.inspection_part import check_photo_titles, write_inspection
 from app.report.measured_part import write_curves, write_figures, write_guitar, write_meaning, write_result
 from app.report.method_part import write_method
 from app.report.photo_part import write_photographs
-from app.report.pictures import Picture, ReadPhoto, check_picture, sighted_picture
+from app.report.pictures import NAME_LETTERS, Picture, ReadPhoto, check_picture, sighted_picture
 from app.report.plain_text import plain
-from app.report.sheet import Sheet
+from app.report.sheet import Sheet, day
 from app.wording import MILLIMETRES, LengthUnit
 from vision.results import Measured
 
@@ -54,15 +54,16 @@ def report_pdf(
     content = gather(inspection, version, made_on, unit, sighting_index)
     sighted, checked = _sighted(content, read_photo), _checked(content, read_photo)
     with font_files() as fonts:
-        drawn = [_drawn(content, sighted, checked, DENSITIES[0], fonts)]
-        for density in DENSITIES[1:]:
-            if drawn[-1].parted:
-                break
-            drawn.append(_drawn(content, sighted, checked, density, fonts))
-        # Best told in full with the money on a page of its own; else in full on three pages; else in the fewest words.
-        fitting = [each.sheet for each in drawn if each.sheet.pages_count <= PAGES_MAX]
-        best = drawn[-1].sheet if drawn[-1].parted or not fitting else fitting[0]
-        return bytes(best.output())
+        drawn: list[_Drawn] = []
+        try:
+            for density in DENSITIES:
+                drawn.append(_drawn(content, sighted, checked, density, fonts))
+                if drawn[-1].parted:
+                    break
+            return bytes(_best(drawn).output())
+        finally:
+            for each in drawn:
+                close_fonts(each.sheet)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +74,19 @@ class _Drawn:
     parted: bool
 
 
+def _best(drawn: Sequence[_Drawn]) -> Sheet:
+    """The one with the money apart; else the fullest on three pages; else the one with the fewest words."""
+    fitting = [each.sheet for each in drawn if each.sheet.pages_count <= PAGES_MAX]
+    return drawn[-1].sheet if drawn[-1].parted or not fitting else fitting[0]
+
+
 def _drawn(
     content: Content, sighted: Sequence[Picture], checked: Sequence[Picture], density: Density, fonts: Path
 ) -> _Drawn:
     title = plain(content.inspection.guitar.title, 80) or "Inspection of a guitar"
-    day = content.made_on.strftime("%d %b %Y").lstrip("0")
-    sheet = Sheet(fonts, title, plain(f"{title}, {day}, Neck Sighting {content.version}", 120), content.made_on)
+    sheet = Sheet(
+        fonts, title, f", {day(content.made_on)}, Neck Sighting {plain(content.version, 24)}", content.made_on
+    )
     write_guitar(sheet, content)
     write_result(sheet, content, density)
     if isinstance(content.outcome, Measured):
@@ -87,7 +95,7 @@ def _drawn(
         write_meaning(sheet, content, density)
     write_photographs(sheet, content, sighted, density)
     write_inspection(sheet, content, checked, density)
-    write_method(sheet, content)
+    write_method(sheet, content, shortened=density is not DENSITIES[0])
     apart = sheet.page_no() < PAGES_MAX
     if apart:
         sheet.add_page()
@@ -106,7 +114,7 @@ def _sighted(content: Content, read_photo: ReadPhoto) -> list[Picture]:
         if place < PHOTOS_MAX:
             pictures.append(sighted_picture(photo, result, read_photo))
         else:
-            pictures.append(Picture(None, 4, 3, "", (plain(photo.name, 48),)))
+            pictures.append(Picture(None, 4, 3, "", (f"{plain(photo.name, NAME_LETTERS)}.",)))
     return pictures
 
 

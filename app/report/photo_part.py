@@ -37,8 +37,8 @@ def write_photographs(pdf: FPDF, content: Content, pictures: Sequence[Picture], 
         return
     shown = pictures[: density.photos]
     tall = density.photo_mm if len(shown) <= A_ROW else 0.72 * density.photo_mm
-    draw_rows(pdf, shown, tall, density.text_letters // 3)
-    if content.outcome is not None:
+    draw_rows(pdf, shown, tall, density.text_letters // 4)
+    if content.outcome is not None and any(photo.trace is not None for photo in content.outcome.photos):
         write(
             pdf,
             Paragraph(
@@ -48,7 +48,7 @@ def write_photographs(pdf: FPDF, content: Content, pictures: Sequence[Picture], 
             ),
         )
     if len(pictures) > len(shown):
-        names = ", ".join(picture.lines[0] if picture.lines else picture.title for picture in pictures[len(shown) :])
+        names = " ".join(picture.lines[0] for picture in pictures[len(shown) :])
         write(pdf, Paragraph(plain(f"Not shown for want of room: {names}", 240), SMALL))
 
 

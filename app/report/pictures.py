@@ -20,6 +20,7 @@ FRET_WIDTH_PX, DOT_RADIUS_PX = 3, 7
 LONG_SIDE_PX = 1000
 QUALITY = 82
 NAME_LETTERS = 48
+FLAGS_SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,19 +37,22 @@ class Picture:
 
 def sighted_picture(photo: Photo, result: PhotoResult | None, read_photo: ReadPhoto) -> Picture:
     """A photograph of the neck with what was seen in it; as it is where nothing was."""
-    seen = result or PhotoResult(name=photo.name, status="refused", kind=None)
+    seen = result or _unmeasured(photo)
     words = KIND_WORDS[seen.kind] if seen.kind else ("kind not recognised" if result else "not measured")
-    return _picture(photo, seen, read_photo, sentence(words), _lines(seen) if result else ())
+    return _picture(photo, seen, read_photo, sentence(words), _lines(seen))
 
 
 def check_picture(photo: Photo, title: str, read_photo: ReadPhoto) -> Picture:
     """A photograph kept with a finding, as it is."""
-    return _picture(photo, PhotoResult(name=photo.name, status="refused", kind=None), read_photo, title, ())
+    return _picture(photo, _unmeasured(photo), read_photo, title, ())
 
 
-def _picture(
-    photo: Photo, result: PhotoResult, read_photo: ReadPhoto, title: str, lines: tuple[str, ...]
-) -> Picture:
+def _unmeasured(photo: Photo) -> PhotoResult:
+    """Nothing is known of it but its name."""
+    return PhotoResult(name=photo.name, status="measured", kind=None)
+
+
+def _picture(photo: Photo, result: PhotoResult, read_photo: ReadPhoto, title: str, lines: tuple[str, ...]) -> Picture:
     try:
         decoded = decode_photograph(read_photo(photo.sha256), photo.name)
     except RecordProblem as problem:
@@ -92,7 +96,7 @@ def _lines(result: PhotoResult) -> tuple[str, ...]:
         )
     # The flag that led to a refusal says the same as its reason.
     flags = [flag for flag in result.flags if result.reason is None or flag.text != result.reason]
-    lines += [f"Note: {sentence(flag.text)}" for flag in flags]
-    if not flags and result.status == "measured":
+    lines += [f"Note: {sentence(flag.text)}" for flag in flags[:FLAGS_SHOWN]]
+    if not flags and result.camera is not None:
         lines.append("No flags.")
     return tuple(lines)

@@ -60,7 +60,7 @@ class Sheet(FPDF):
         self.c_margin = 0.0
         self.set_title(title)
         self.set_creation_date(made_on)
-        self._foot = foot
+        self._name, self._foot = title, foot
         self.add_page()
 
     def footer(self) -> None:
@@ -70,9 +70,16 @@ class Sheet(FPDF):
         self.line(MARGIN_MM, END_MM + 3.0, PAGE_WIDTH_MM - MARGIN_MM, END_MM + 3.0)
         self.set_xy(MARGIN_MM, END_MM + 4.0)
         set_style(self, SMALL, self._foot)
-        self.cell(WIDTH_MM - 24.0, 4.0, self._foot)
+        name = fitted(self, self._name, SMALL, WIDTH_MM - 24.0 - self.get_string_width(self._foot))
+        set_style(self, SMALL, name + self._foot)
+        self.cell(WIDTH_MM - 24.0, 4.0, name + self._foot)
         set_style(self, SMALL)
         self.cell(24.0, 4.0, f"{self.page_no()} / {{nb}}", align=Align.R)
+
+
+def day(time: datetime) -> str:
+    """A day in words that no country reads another way round."""
+    return time.strftime("%d %b %Y").lstrip("0")
 
 
 def set_style(pdf: FPDF, style: Style, text: str = "") -> None:

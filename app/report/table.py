@@ -65,5 +65,3 @@ def _draw_row(pdf: FPDF, columns: Sequence[Column], row: Sequence[str], styles: 
     pdf.set_line_width(0.3 if rule == INK else 0.15)
     pdf.line(MARGIN_MM, top + tall, x, top + tall)
     pdf.set_y(top + tall)
-
-

@@ -15,7 +15,7 @@ from app.plots import fret_strip_figure, relief_figure, roll_figure
 from app.record.inspection import Sighting
 from app.record.problems import RecordProblem
 from app.widgets import session
-from app.widgets.html import caution_html, esc, flag_html, sentence, show_part, table_html
+from app.widgets.html import caution_html, esc, flag_html, quiet, sentence, show_part, table_html
 from app.wording import LengthUnit, degrees, in_unit
 from vision.findings import Finding, RodAdvice, judge, truss_rod_advice
 from vision.results import Measured, Outcome, PhotoResult, Refused, SideCurve
@@ -123,19 +123,23 @@ def _show_rows(outcome: Outcome, drawn: list[bytes | None]) -> None:
                 photo = outcome.photos[index]
                 if picture is not None:
                     st.image(picture, alt=f"{photo.name} with what was seen drawn on it", width="stretch")
+                else:
+                    quiet("The photograph cannot be shown: it is missing from the data folder, or no picture.")
                 st.html(_photo_html(photo))
 
 
 def _drawn(sha256: str, photo: PhotoResult) -> bytes | None:
-    cache = st.session_state.setdefault("drawn", {})
-    key = (sha256, id(photo)) if photo.trace is None else (sha256, photo.trace.fret_line_px.tobytes())
-    if key not in cache:
-        try:
-            cache[key] = drawn_photograph(session.photo_store().get(sha256), photo)
-        except RecordProblem:
-            cache[key] = None
-    found: bytes | None = cache[key]
-    return found
+    seen = b"" if photo.trace is None else photo.trace.fret_line_px.tobytes()
+    try:
+        return _drawn_once(sha256, seen, photo)
+    except RecordProblem:
+        return None
+
+
+@st.cache_data(show_spinner=False, max_entries=24)
+def _drawn_once(sha256: str, seen: bytes, _photo: PhotoResult) -> bytes | None:
+    """Keyed on the file and on what was seen in it."""
+    return drawn_photograph(session.photo_store().get(sha256), _photo)
 
 
 def _plot(figure: object, key: str, words: str) -> None:

@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 from vision.curves.from_fit import curve_under_string, difference_u_mm, roll_along_neck
 from vision.curves.relief import gap_to_chord_mm
 from vision.fit.camera import CameraModel, project, project_with_derivatives, view_angle_deg
-from vision.fit.joint import EndData, FretData, JointFit, PhotoData, StringData, fit_jointly, string_points
+from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import TWIST, NeckModel, WidthPrior, build_neck_model, fret_points
+from vision.fit.observations import EndData, FretData, PhotoData, StringData
 from vision.fit.start import camera_prior
+from vision.fit.string_lines import string_points
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm
 
 Array = NDArray[np.float64]
@@ -118,10 +120,10 @@ def _fret_data(
     fret, lane = (part.ravel() for part in np.mgrid[:_FRETS, :_LANES])
     lateral = (np.linspace(-0.84, 0.84, _LANES))[lane]
     direction = np.array([0.0, 0.0, 1.0]) if front else np.array([0.0, 1.0, 0.0])
-    offset_u, drift_u, bend_u = (0.4, 0.03, 0.015) if front else (0.10, 0.02, 0.005)
+    offset_u, drift_u, tilt_u, bend_u = (0.4, 0.03, 0.3, 0.015) if front else (0.10, 0.02, 0.02, 0.005)
     place = 2.0 * model.twist_share[fret] - 1.0
     error = drawn(offset_u, _LANES)[lane] + place * drawn(drift_u, _LANES)[lane]
-    error += (1.0 - place**2) * drawn(bend_u, 1)
+    error += place * drawn(tilt_u, 1) + (1.0 - place**2) * drawn(bend_u, 1)
     points = fret_points(model, theta, fret, lateral)[0] + error[:, None] * direction
     lift = np.full(len(fret), 0.0 if front else 0.01)
     points[:, 1] += lift
@@ -134,24 +136,24 @@ def _fret_data(
     u_px = np.full(len(fret), 0.06)
     seen = image + (drawn(u_px, len(fret)))[:, None] * normal
     return FretData(
-        fret, lane, lateral, seen, normal, u_px, lift, direction, offset_u, drift_u, bend_u, _LANES
+        fret, lane, lateral, seen, normal, u_px, lift, direction, offset_u, drift_u, tilt_u, bend_u, _LANES
     )
 
 
 def _end_data(camera: CameraModel, model: NeckModel, theta: Array, drawn: Draw) -> EndData:
     fret, side = np.repeat(np.arange(_FRETS), 2), np.tile([0, 1], _FRETS)
     sign = np.where(side == 0, -1.0, 1.0)
-    offset_u, drift_u = 0.10, 0.03
+    offset_u, drift_u, bend_u = 0.10, 0.03, 0.02
     place = 2.0 * model.twist_share[fret] - 1.0
     points, _ = fret_points(model, theta, fret, sign)
-    points[:, 0] += sign * (drawn(offset_u, 2)[side] + place * drawn(drift_u, 2)[side])
+    error = drawn(offset_u, 2)[side] + place * drawn(drift_u, 2)[side]
+    points[:, 0] += sign * (error + (1.0 - place**2) * drawn(bend_u, 2)[side])
     image, _, by_point = project_with_derivatives(points, camera)
     motion = by_point[:, :, 0] * sign[:, None]
     tangent = motion / np.hypot(*motion.T)[:, None]
     u_px = np.full(len(fret), 0.6)
-    return EndData(
-        fret, side, image + drawn(u_px, len(fret))[:, None] * tangent, tangent, u_px, offset_u, drift_u
-    )
+    seen = image + drawn(u_px, len(fret))[:, None] * tangent
+    return EndData(fret, side, seen, tangent, u_px, offset_u, drift_u, bend_u)
 
 
 def _string_data(
@@ -257,9 +259,13 @@ def test_residuals_are_of_the_size_that_was_claimed() -> None:
         assert 0.25 < np.sqrt(np.mean(few**2)) < 1.3  # fewer points, hardly more than unknowns
 
 
-def test_a_high_fret_shows_and_leaves_the_relief_alone() -> None:
-    even, uneven = simulate(4), simulate(4, high=(10, 0.15))
+@pytest.mark.parametrize("seed", [4, 20, 24])
+def test_a_high_fret_shows_and_leaves_the_relief_alone(seed: int) -> None:
+    """Seeds 20 and 24 start so far off that a solver which trusts no outlier from the start stops on its way."""
+    even, uneven = simulate(seed), simulate(seed, high=(10, 0.15))
     before, after = even.fit(), uneven.fit()
+    assert before.converged
+    assert after.converged
     seen = np.ones(_FRETS, dtype=bool)
     for lateral in (-_LATERAL, _LATERAL):
         line = np.full(_FRETS, lateral)

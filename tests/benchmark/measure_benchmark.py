@@ -26,8 +26,9 @@ from numpy.typing import NDArray
 from skimage.feature import canny
 from skimage.transform import probabilistic_hough_line
 
-from vision.fit.joint import PhotoData, fit_jointly
+from vision.fit.joint import fit_jointly
 from vision.fit.neck_model import NeckModel, build_neck_model
+from vision.fit.observations import PhotoData
 from vision.fit.rounds import View
 from vision.fit.start import camera_prior, start_camera
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count

@@ -39,7 +39,7 @@ class RollAlongNeck:
 
 
 def lateral_of_string(model: NeckModel, theta: Array, line: Array) -> Array:
-    """(N,) lateral fraction under a string; line as in vision.fit.joint.STRING_UNKNOWNS."""
+    """(N,) lateral fraction under a string; line as in vision.fit.observations.STRING_UNKNOWNS."""
     x = line[0] + (line[1] - line[0]) * model.twist_share
     return np.asarray(np.clip(2.0 * x / width_mm(model, theta, model.z_mm), -1.2, 1.2))
 

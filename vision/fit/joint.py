@@ -1,7 +1,7 @@
 """Cameras and neck fitted together: one robust least-squares problem for all photographs of a neck.
 
 Unknowns: the neck (vision.fit.neck_model), the strings as straight lines in space, and per photograph a
-camera and a few constants of its tracing (lanes, sides of fret ends, strings: see FretData, EndData). Data: fret
+camera and a few constants of its tracing (lanes, sides of fret ends, strings: see vision.fit.observations). Data: fret
 tops, fret ends and string lines in every photograph, each with its own uncertainty, and the priors. All
 data, the errors of single frets and the constants of ends and strings carry a Student-t loss (Lange, Little and
 Taylor, JASA 84, 1989) so that a bad stretch or a high fret does not bend the neck; other priors are Gaussian.
@@ -19,98 +19,17 @@ from scipy.optimize import least_squares
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points
+from vision.fit.observations import END_UNKNOWNS, STRING_UNKNOWNS, EndData, FretData, PhotoData, StringData
+from vision.fit.string_lines import share_along, string_points
 
 Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 _STUDENT_FREEDOM = 5.0
+# Misfits are first judged a hundred times less severely: far from the solution all data look like outliers, whose
+# loss is flat, and the solver would creep.
+_TOLERANCES = (100.0, 1.0)
 _SAME_FOCAL_U = 0.004  # focusing from 1 m to 2 m changes the focal length by about half of that
 _SAME_LENS_SHARE = 0.2  # of what one lens may differ from the ideal one, between two pictures taken with it
-END_UNKNOWNS = 6
-"""Per photograph: constant of either side, drift of either side, bend of either side (mm)."""
-STRING_UNKNOWNS = 4
-"""Order: X at fret 1, X at the last fret, height there and there above the chord of the fret tops (mm)."""
-
-
-@dataclass(frozen=True, eq=False)
-class FretData:
-    """Points on fret tops: fret, lane (n,) indices, lateral (n,), point and unit normal (n, 2) px, u (n,) px.
-
-    lift_mm (n,): how far above the crown's top the seen silhouette lies. direction_mm (3,): what an error of
-    the tracing moves (up, or along the neck for a front view). offset_u_mm, drift_u_mm: its standard uncertainty
-    as a constant of a lane and as a drift of a lane from the middle to either end; tilt_u_mm, bend_u_mm: as a drift
-    and a bend common to all lanes of the photograph.
-    """
-
-    fret: Index
-    lane: Index
-    lateral: Array
-    point_px: Array
-    normal: Array
-    u_px: Array
-    lift_mm: Array
-    direction_mm: Array
-    offset_u_mm: float
-    drift_u_mm: float
-    tilt_u_mm: float
-    bend_u_mm: float
-    lanes: int
-
-    @property
-    def unknowns(self) -> int:
-        return 2 * self.lanes + 2
-
-    @property
-    def unknowns_u_mm(self) -> Array:
-        constant = np.full(self.lanes, self.offset_u_mm)
-        drift = np.full(self.lanes, self.drift_u_mm)
-        return np.concatenate([constant, drift, [self.tilt_u_mm, self.bend_u_mm]])
-
-
-@dataclass(frozen=True, eq=False)
-class EndData:
-    """Ends of frets: fret, side (n,) (0 or 1), point (n, 2), unit tangent along the fret (n, 2), u (n,) px.
-
-    offset_u_mm, drift_u_mm, bend_u_mm: errors common to a side: constant, from the middle to either end of the neck,
-    and of the middle against both ends.
-    """
-
-    fret: Index
-    side: Index
-    point_px: Array
-    tangent: Array
-    u_px: Array
-    offset_u_mm: float
-    drift_u_mm: float
-    bend_u_mm: float
-
-
-@dataclass(frozen=True, eq=False)
-class StringData:
-    """Points on string lines: string (n,) index, point, unit normal (n, 2), u (n,) px."""
-
-    string: Index
-    point_px: Array
-    normal: Array
-    u_px: Array
-
-
-@dataclass(frozen=True, eq=False)
-class PhotoData:
-    """One photograph's measured points, its camera so far and the prior of its camera (10,)."""
-
-    camera: CameraModel
-    camera_prior: CameraModel
-    camera_u: Array
-    frets: FretData
-    ends: EndData
-    strings: StringData
-    string_offset_u_mm: Array  # (S,) lateral error of a string's apparent centre, constant along it
-
-    @property
-    def unknowns(self) -> int:
-        return CAMERA_PARAMETERS + self.frets.unknowns + END_UNKNOWNS + len(self.string_offset_u_mm)
-
 
 @dataclass(frozen=True, eq=False)
 class JointFit:
@@ -266,7 +185,7 @@ class _Problem:
     ) -> tuple[Array, Array]:
         data, m = photo.strings, self.model
         lines = x[m.unknowns : m.unknowns + self.strings0.size].reshape(-1, STRING_UNKNOWNS)
-        share = _share_along(lines[data.string], m, camera, data.point_px)
+        share = share_along(lines[data.string], m, camera, data.point_px)
         points = string_points(m, lines[data.string], share)
         first = start + CAMERA_PARAMETERS + photo.frets.unknowns + END_UNKNOWNS
         points[:, 0] += x[first : first + len(photo.string_offset_u_mm)][data.string]
@@ -279,14 +198,6 @@ class _Problem:
         jacobian[every, column + 2] = to_point[:, 1] * (1 - share)
         jacobian[every, column + 3] = to_point[:, 1] * share
         return residual, jacobian
-
-
-def string_points(model: NeckModel, lines: Array, share: Array) -> Array:
-    """Points (n, 3) on string lines (n, 4); share 0 at fret 1, 1 at the last fret."""
-    x = lines[:, 0] * (1 - share) + lines[:, 1] * share
-    y = lines[:, 2] * (1 - share) + lines[:, 3] * share
-    z = model.z_mm[0] * (1 - share) + model.z_mm[-1] * share
-    return np.column_stack([x, y, z])
 
 
 def fit_jointly(
@@ -315,18 +226,20 @@ def fit_jointly(
 
     once(start)
     student = problem.student
-    result = least_squares(
-        lambda x: once(x)[0],
-        start,
-        jac=lambda x: once(x)[1],
-        loss=_student_loss(student),
-        method="trf",
-        x_scale=_scales(problem),
-        max_nfev=max_evaluations,
-        xtol=1e-10,
-        ftol=1e-9,
-        gtol=1e-10,
-    )
+    for tolerance in _TOLERANCES:
+        result = least_squares(
+            lambda x: once(x)[0],
+            start,
+            jac=lambda x: once(x)[1],
+            loss=_student_loss(student, tolerance),
+            method="trf",
+            x_scale=_scales(problem),
+            max_nfev=max_evaluations,
+            xtol=1e-10,
+            ftol=1e-9,
+            gtol=1e-10,
+        )
+        start = result.x
     return _collect(problem, result.x, student, float(result.cost), bool(result.status > 0))
 
 
@@ -338,17 +251,21 @@ def _scales(problem: _Problem) -> Array:
     return scale
 
 
-def _student_loss(student: Array) -> Callable[[Array], Array]:
-    """rho, rho', rho'' of (nu + 1) log(1 + z / nu) where student is 1, of z elsewhere (scipy's convention)."""
-    nu = _STUDENT_FREEDOM
+def _student_loss(student: Array, tolerance: float = 1.0) -> Callable[[Array], Array]:
+    """rho, rho', rho'' of (nu + 1) log(1 + z / nu) where student is 1, of z elsewhere (scipy's convention).
+
+    tolerance : factor on how large a residual (z = its square) counts as an outlier.
+    """
+    nu = _STUDENT_FREEDOM * tolerance**2
+    top = (_STUDENT_FREEDOM + 1.0) * tolerance**2
     heavy = student > 0
 
     def loss(z: Array) -> Array:
         rho = np.stack([z, np.ones_like(z), np.zeros_like(z)])
         s = z[heavy]
-        rho[0, heavy] = (nu + 1.0) * np.log1p(s / nu)
-        rho[1, heavy] = (nu + 1.0) / (nu + s)
-        rho[2, heavy] = -(nu + 1.0) / (nu + s) ** 2
+        rho[0, heavy] = top * np.log1p(s / nu)
+        rho[1, heavy] = top / (nu + s)
+        rho[2, heavy] = -top / (nu + s) ** 2
         return rho
 
     return loss
@@ -408,24 +325,6 @@ def _lens_pairs(photos: tuple[PhotoData, ...]) -> list[tuple[int, int]]:
         if photos[i].camera_prior.focal_px == photos[j].camera_prior.focal_px
         and np.array_equal(photos[i].camera_prior.centre_px, photos[j].camera_prior.centre_px)
     ]
-
-
-def _share_along(lines: Array, model: NeckModel, camera: CameraModel, seen_px: Array) -> Array:
-    """Share along each string whose image is nearest to the seen point (two Newton steps on the projection)."""
-    share = np.full(len(lines), 0.5)
-    span = np.column_stack(
-        [
-            lines[:, 1] - lines[:, 0],
-            lines[:, 3] - lines[:, 2],
-            np.full(len(lines), model.z_mm[-1] - model.z_mm[0]),
-        ]
-    )
-    for _ in range(6):
-        image, _, by_point = project_with_derivatives(string_points(model, lines, share), camera)
-        motion = np.einsum("nij,nj->ni", by_point, span)
-        step = np.sum((seen_px - image) * motion, axis=1) / np.sum(motion**2, axis=1)
-        share = np.clip(share + np.clip(step, -0.5, 0.5), -0.6, 1.8)
-    return share
 
 
 def _left_jacobian(w: Array) -> Array:

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel
-from vision.fit.joint import EndData, JointFit, PhotoData, StringData, fit_jointly
+from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel
+from vision.fit.observations import EndData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo
 from vision.trace.strip import LightCrop

@@ -30,7 +30,7 @@ def string_radii_mm(scale_length_mm: float, strings: int) -> Array:
 
 
 def string_prior(model: NeckModel, theta: Array, strings: int) -> tuple[Array, Array]:
-    """Mean and standard uncertainty (S, 4) in the order of vision.fit.joint.STRING_UNKNOWNS, side -1 first."""
+    """Mean and standard uncertainty (S, 4) in the order of vision.fit.observations.STRING_UNKNOWNS, side -1 first."""
     width = width_mm(model, theta, model.z_mm[[0, -1]])
     lateral = np.linspace(-1.0, 1.0, strings)[:, None] * 0.5 * _OUTER_SHARE * width[None, :]
     arch = -0.5 * lateral**2 / 260.0

@@ -43,7 +43,7 @@ def end_shape_mm(
     across = _patches(crop, image, basis, _V_MM)
     gaps = _gaps(crop, camera, model, theta, side, basis)
     crown = across - gaps[:, None, :]
-    inside = (_S_MM >= _CROWN_MM[0]) & (_S_MM <= _CROWN_MM[1])
+    inside = (_CROWN_MM[0] <= _S_MM) & (_CROWN_MM[1] >= _S_MM)
     pattern = crown[:, :, inside].mean(axis=2)
     power = np.sum(pattern**2, axis=1)
     profile = np.einsum("kv,kvs->ks", pattern, crown) / np.maximum(power, 1e-12)[:, None]
@@ -79,7 +79,7 @@ def _register(profile: Array, seen: NDArray[np.bool_]) -> Array:
     """Shifts (N,) that lay every profile on their common curve, in turns with that curve; unseen ones from a line."""
     along = np.linspace(-1.0, 1.0, len(profile))
     shift = np.zeros(len(profile))
-    window = (_S_MM >= _EDGE_MM[0]) & (_S_MM <= _EDGE_MM[1])
+    window = (_EDGE_MM[0] <= _S_MM) & (_EDGE_MM[1] >= _S_MM)
     for _ in range(_PASSES):
         moved = np.array([np.interp(_S_MM + d, _S_MM, p) for d, p in zip(shift, profile, strict=True)])
         curve = np.median(moved[seen], axis=0)

@@ -22,8 +22,8 @@ from scipy.special import j1
 
 from vision.fit.camera import CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points, width_mm
-from vision.trace.crown_place import crown_place_mm
 from vision.trace.blur import MASK_PX, Blur
+from vision.trace.crown_place import crown_place_mm
 from vision.trace.end_shape import end_shape_mm
 from vision.trace.strip import LightCrop
 
@@ -151,11 +151,12 @@ class _Side:
         v = np.arange(-3.6, 3.61, _STEP_V_MM)
         s = np.arange(-2.4, -0.9, 0.1)
         grid = np.stack(np.broadcast_arrays(s[None, :], v[:, None]), axis=-1)
-        light = crop.sample((image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)).reshape(self.frets, -1, 2))
-        light = light.reshape(self.frets, len(v), len(s)).mean(axis=2).astype(np.float64)
+        points = image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)
+        light = crop.sample(points.reshape(self.frets, -1, 2)).reshape(self.frets, len(v), len(s))
+        light = light.mean(axis=2).astype(np.float64)
         bounds = [_outlines(True, third, _SLOPE, v)[3:] for third in self.third]
         bottom, top = np.median(np.array(bounds), axis=0)
-        return crown_place_mm(light, v, top - bottom) - 0.5 * (bottom + top)
+        return crown_place_mm(light, v, float(top - bottom)) - 0.5 * float(bottom + top)
 
     def _in_sight(self, camera: CameraModel, disc_px: Array) -> Array:
         """(N, rows) 1 where no nearer fret covers the crown and no farther one shows beside it."""

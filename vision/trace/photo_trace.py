@@ -7,10 +7,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, project, project_with_derivatives
-from vision.fit.joint import EndData, FretData, StringData
 from vision.fit.neck_model import NeckModel, fret_points
+from vision.fit.observations import EndData, FretData, StringData
 from vision.trace.blur import Blur
-from vision.trace.ends import CROWN_HEIGHT_MM, HALF_CROWN_MM, SIDE_BEND_U_MM, SIDE_OFFSET_U_MM, SIDE_SLOPE_U_MM, find_ends
+from vision.trace.ends import (
+    CROWN_HEIGHT_MM,
+    HALF_CROWN_MM,
+    SIDE_BEND_U_MM,
+    SIDE_OFFSET_U_MM,
+    SIDE_SLOPE_U_MM,
+    find_ends,
+)
 from vision.trace.profile import LaneGeometry, ProfileFit, fit_profiles
 from vision.trace.string_profile import StringCentre, StringPath, refine_string
 from vision.trace.strings import StringLine, find_strings, string_mask
@@ -64,7 +71,7 @@ def measure_photo(
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
-    string_lines : (S, 4) the strings as expected (vision.fit.joint.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
+    string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     blur : from an earlier pass, or None to search for it.  ends : from an earlier pass, or None to find them.
     """
     strip = make_strip(crop, camera, model, theta)
@@ -329,7 +336,7 @@ def _matched(
 
 
 def _string_path(line: Array, camera: CameraModel, model: NeckModel) -> StringPath:
-    """Image of a string (vision.fit.joint.STRING_UNKNOWNS) from fret 1 to the last fret."""
+    """Image of a string (vision.fit.observations.STRING_UNKNOWNS) from fret 1 to the last fret."""
     z = model.z_mm[[0, -1]]
     points = np.array([[line[0], line[2], z[0]], [line[1], line[3], z[1]]])
     points = np.vstack([points, points.mean(axis=0)])

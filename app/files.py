@@ -6,16 +6,26 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
+from vision.photo.refusal import MAX_BYTES
+
 
 def read_photographs(paths: Sequence[Path]) -> list[bytes]:
-    """The bytes of every path. Raises ValueError naming the first path that cannot be read."""
-    data = []
-    for path in paths:
-        try:
-            data.append(path.read_bytes())
-        except OSError as error:
-            raise ValueError(f"cannot read photograph {str(path)!r}: {error.strerror or error}") from None
-    return data
+    """The bytes of every path, of a file larger than the decoder takes only so many that it says so.
+
+    Raises ValueError naming the first path that cannot be read or is no file: a device or pipe may never end.
+    """
+    return [_read_photograph(path) for path in paths]
+
+
+def _read_photograph(path: Path) -> bytes:
+    try:
+        if path.exists() and not path.is_file():
+            kind = "a folder" if path.is_dir() else "not a file"
+            raise ValueError(f"cannot read photograph {str(path)!r}: it is {kind}")
+        with path.open("rb") as file:
+            return file.read(MAX_BYTES + 1)
+    except OSError as error:
+        raise ValueError(f"cannot read photograph {str(path)!r}: {error.strerror or error}") from None
 
 
 def display_names(paths: Sequence[Path]) -> list[str]:

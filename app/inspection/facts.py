@@ -87,10 +87,7 @@ def curve_facts(document: Mapping[str, object]) -> CurveFacts | RefusedFacts:
     """
     if not isinstance(document, Mapping):
         raise ValueError(f"document must be a mapping, got {document!r:.60}")
-    try:
-        return facts_of(outcome_from_contract(document))
-    except OverflowError as error:
-        raise ValueError(f"document holds a number beyond all measure: {error}") from None
+    return facts_of(outcome_from_contract(document))
 
 
 def facts_of(outcome: Outcome) -> CurveFacts | RefusedFacts:

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, NotRequired
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError, with_config
 from typing_extensions import TypedDict
 
+from app.contract_reading import outcome_from_contract
 from app.record.checked import first_error
 from app.record.plain_json import check_plain
 from vision.settings import FRETS_MAX, FRETS_MIN
@@ -132,6 +133,7 @@ def checked_contract(contract: dict[str, Any]) -> dict[str, Any]:
     except ValidationError as error:
         raise ValueError(f"the measurement's field {first_error(error)}") from None
     _check_lengths(contract)
+    outcome_from_contract(contract)  # the parts that only the drawings and the words read
     return contract
 
 

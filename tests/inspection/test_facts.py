@@ -90,11 +90,11 @@ def test_an_unseen_fret_stays_unseen() -> None:
         (("bass", "relief_u_mm"), float("inf"), "bass relief_u_mm=inf"),
         (("treble", "relief_mm"), 1e9, "treble relief_mm="),
         (("bass", "gap_u_mm"), [-0.1] * 22, "bass gap_u_mm holds -0.1"),
-        (("treble", "deviation_mm"), [1e30] * 22, "treble deviation_mm holds"),
+        (("treble", "deviation_mm"), [1e30] * 22, "treble deviation_mm=1e\\+30"),
         (("treble", "deviation_mm"), [0.0] * 21, "treble deviation_mm must have 22"),
         (("bass",), None, "another kind"),
         (("photos",), 7, "another kind"),
-        (("twist_deg",), 10**400, "beyond all measure"),
+        (("twist_deg",), 10**400, "twist_deg=1000"),
     ],
 )
 def test_a_document_edited_by_hand_is_refused_by_field(path: tuple[str, ...], value: object, match: str) -> None:

@@ -54,15 +54,15 @@ def container_of(data: bytes) -> SourceFormat:
     raise UnreadableError("not_a_picture")
 
 
-def check_size(width: int, height: int) -> None:
-    """Refuse sizes outside the limits, from the header alone.
+def check_size(width: int, height: int, most: int = MAX_PIXELS) -> None:
+    """Refuse sizes outside the limits, from the header alone. most : pixels that this reader can take.
 
     Raises
     ------
     UnreadableError : too small for fret lines, or too large for memory.
     """
-    if width * height > MAX_PIXELS:
-        raise UnreadableError("too_large", f"{width} x {height}")
+    if width * height > most:
+        raise UnreadableError("too_large", f"{width} x {height} pixels; the limit is {most // 1_000_000}")
     if min(width, height) < MIN_SHORT_SIDE_PX:
         raise UnreadableError("too_small", f"{width} x {height}")
 

@@ -18,7 +18,7 @@ from vision.photo.exif import CameraRecord, focal_prior, read_camera_record, siz
 from vision.photo.photograph import Photograph, Pixels, SourceFormat, Unreadable
 from vision.photo.pixels import rgb_from_array, rgb_from_image, upright
 from vision.photo.quiet import quiet_warnings
-from vision.photo.refusal import MAX_BYTES, UnreadableError, unreadable
+from vision.photo.refusal import MAX_BYTES, MAX_PIXELS_COSTLY, UnreadableError, unreadable
 
 _TAG_SUBFILE, _TAG_DNG_VERSION = 0x00FE, 0xC612
 
@@ -48,7 +48,7 @@ def decode_photograph(data: bytes, name: str) -> Photograph | Unreadable:
         raise ValueError(f"name must be a string, got {name!r:.40}")
     try:
         if len(data) > MAX_BYTES:
-            raise UnreadableError("too_many_bytes", f"{len(data) / 2**20:.0f} MiB")
+            raise UnreadableError("too_many_bytes")
         source_format = container_of(data)
         rgb, record = _READERS[source_format](data)
     except UnreadableError as error:
@@ -74,6 +74,7 @@ def _read_jpeg(data: bytes) -> tuple[Pixels, CameraRecord]:
         check_jpeg_complete(data)
         record = read_camera_record(image.info.get("exif"))
         if image.mode == "CMYK":
+            check_size(*image.size, MAX_PIXELS_COSTLY)
             # Pillow reads four inks as inverted, which holds only where the Adobe marker says so.
             image.load()
             rgb = rgb_from_image(image, inverted_ink="adobe" not in image.info)
@@ -99,7 +100,7 @@ def _read_png(data: bytes) -> tuple[Pixels, CameraRecord]:
 
 def _read_webp(data: bytes) -> tuple[Pixels, CameraRecord]:
     size = webp_size(data)
-    check_size(*size)
+    check_size(*size, MAX_PIXELS_COSTLY)
     with WebPImagePlugin.WebPImageFile(io.BytesIO(data)) as image:
         if image.size != size:
             raise UnreadableError("damaged")

@@ -5,6 +5,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -17,6 +18,7 @@ from app.record.folder import FOLDER_VARIABLE
 from app.record.inspection import Inspection
 from app.record.photo_store import PhotoStore
 from app.record.store import InspectionStore
+from app.samples import SAMPLES, prepared_inspection
 from app.widgets import looks
 from tests import fixtures_results
 from vision.results import Outcome
@@ -109,3 +111,31 @@ def text_of(app: AppTest) -> str:
     """Everything the page says."""
     kinds = ("html", "warning", "error", "info")
     return " ".join(str(element.value) for kind in kinds for element in app.get(kind))
+
+
+def begun(desk: Desk, step: str = "guitar") -> AppTest:
+    """A page with a fresh inspection, at one of its steps."""
+    app = desk.page()
+    app.button(key="_new").click().run()
+    return at(app, step) if step != "guitar" else app
+
+
+def at(app: AppTest, step: str) -> AppTest:
+    """The same page at another step."""
+    app.button(key=f"_step_{step}").click().run()
+    assert not app.exception
+    return app
+
+
+def widget(app: AppTest, kind: str, label: str) -> Any:
+    """The first element of a kind whose label starts so."""
+    return next(element for element in app.get(kind) if element.label.startswith(label))
+
+
+def sample_page(desk: Desk, step: str) -> AppTest:
+    """A sample guitar, measured, at one of its steps."""
+    inspection = prepared_inspection(SAMPLES["forward_bow"], desk.photos())
+    saved = desk.store().save(inspection)
+    app = settled(desk.page(inspection=saved.id, step="curves"))
+    assert not app.exception
+    return app if step == "curves" else at(app, step)

@@ -1,4 +1,4 @@
-"""The page, run from its entry file without a browser: every step, reloads, two sessions, refusals, hostile files.
+"""The page as a whole, run from its entry file without a browser: every step, reloads, two sessions, the list, files.
 
 The measurement behind it is stood in for by made-up outcomes; the browser test runs the real one.
 """
@@ -8,46 +8,23 @@ import sys
 from dataclasses import replace
 
 import pytest
-from streamlit.testing.v1 import AppTest
 
-from app import measuring
 from app.measuring import ReadPhoto
-from app.record.inspection import Guitar, Inspection, Neck, PlayedNote, new_inspection
+from app.record.inspection import Guitar, Inspection, Neck, new_inspection
 from app.record.store import DATABASE_NAME
-from app.samples import SAMPLES, prepared_inspection
-from app.widgets import downloads, looks, session
+from app.widgets import downloads, session
 from app.widgets.downloads import file_name
-from tests.page_driver import Desk, desk, look_in_vain, measure_well, png, refuse, settled, text_of
-from vision.results import Outcome
-from vision.settings import StatedNeck
+from tests.page_driver import (
+    Desk,
+    begun,
+    desk,
+    sample_page,
+    settled,
+    text_of,
+    widget,
+)
 
 __all__ = ["desk"]
-
-
-def begun(desk: Desk, step: str = "guitar") -> AppTest:
-    """A page with a fresh inspection, at one of its steps."""
-    app = desk.page()
-    app.button(key="_new").click().run()
-    return at(app, step) if step != "guitar" else app
-
-
-def at(app: AppTest, step: str) -> AppTest:
-    app.button(key=f"_step_{step}").click().run()
-    assert not app.exception
-    return app
-
-
-def widget(app: AppTest, kind: str, label: str) -> object:
-    return next(element for element in app.get(kind) if element.label.startswith(label))
-
-
-def sample_page(desk: Desk, step: str) -> AppTest:
-    """A sample guitar, measured, at one of its steps."""
-    inspection = prepared_inspection(SAMPLES["forward_bow"], desk.photos())
-    saved = desk.store().save(inspection)
-    app = settled(desk.page(inspection=saved.id, step="curves"))
-    assert not app.exception
-    return app if step == "curves" else at(app, step)
 
 
 def test_the_first_screen_says_what_to_do(desk: Desk) -> None:
@@ -68,14 +45,14 @@ def test_an_unknown_inspection_is_a_clear_message(desk: Desk) -> None:
 
 def test_what_is_typed_is_stored_at_once_and_survives_a_reload(desk: Desk) -> None:
     app = begun(desk)
-    widget(app, "text_input", "What do you call it").set_value("Red one").run()  # type: ignore[attr-defined]
-    widget(app, "number_input", "Asking price").set_value(450.0).run()  # type: ignore[attr-defined]
-    widget(app, "number_input", "Number of frets").set_value(21).run()  # type: ignore[attr-defined]
+    widget(app, "text_input", "What do you call it").set_value("Red one").run()
+    widget(app, "number_input", "Asking price").set_value(450.0).run()
+    widget(app, "number_input", "Number of frets").set_value(21).run()
     kept = desk.only()
     assert (kept.guitar.title, kept.guitar.asking_price, kept.guitar.neck.frets) == ("Red one", 450.0, 21)
     again = desk.page(inspection=kept.id, step="guitar")
-    assert widget(again, "text_input", "What do you call it").value == "Red one"  # type: ignore[attr-defined]
-    assert widget(again, "number_input", "Number of frets").value == 21  # type: ignore[attr-defined]
+    assert widget(again, "text_input", "What do you call it").value == "Red one"
+    assert widget(again, "number_input", "Number of frets").value == 21
 
 
 def test_opening_again_resumes_at_the_step_left(desk: Desk) -> None:
@@ -103,233 +80,12 @@ def test_every_step_of_a_measured_sample_opens_in_both_units(desk: Desk, step: s
     assert not app.exception
 
 
-def test_uploads_are_kept_once_and_looked_at(desk: Desk) -> None:
-    app = begun(desk, "photographs")
-    files = [("bass.png", png("bass"), "image/png"), ("front.png", png("front"), "image/png")]
-    app.file_uploader(key="_uploads_0").set_value([*files, files[0]]).run()
-    app = settled(app)
-    assert not app.exception
-    (sighting,) = desk.only().sightings
-    assert [photo.name for photo in sighting.photos] == ["bass.png", "front.png"]
-    assert desk.photos().get(sighting.photos[0].sha256) == png("bass")
-    assert "1 down the neck, 1 from the front" in text_of(app)
-    assert "8° above the board, sharp" in text_of(app)
-    again = settled(desk.page(inspection=desk.only().id, step="photographs"))
-    assert "bass.png" in text_of(again).replace("<wbr>", "")
-
-
-def test_a_photograph_without_a_neck_can_be_marked_or_removed(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(looks, "look_at", look_in_vain)
-    app = begun(desk, "photographs")
-    app.file_uploader(key="_uploads_0").set_value([("<script>x.png", png(None), "image/png")]).run()
-    app = settled(app)
-    assert not app.exception
-    assert "No ladder of frets was found." in text_of(app)
-    assert "<script>" not in text_of(app)
-    assert app.button(key="_measure").disabled
-    sha256 = desk.only().sightings[0].photos[0].sha256
-    app.button(key=f"_correct_{sha256}").click().run()
-    assert not app.exception
-    app.button(key="_use_corners").click().run()
-    corners = desk.only().sightings[0].photos[0].corners
-    assert corners is not None
-    assert corners[0] == (0.46 * 750, 0.25 * 1000)
-    app = settled(desk.page(inspection=desk.only().id, step="photographs"))
-    app.button(key=f"_remove_{sha256}").click().run()
-    assert desk.only().sightings[0].photos == ()
-
-
-def test_numbering_is_corrected_by_naming_one_fret(desk: Desk) -> None:
-    app = settled(desk.page(inspection=desk.store().save(
-        prepared_inspection(SAMPLES["back_bow"], desk.photos())).id, step="photographs"))  # fmt: skip
-    sha256 = desk.only().sightings[0].photos[0].sha256
-    app.button(key=f"_correct_{sha256}").click().run()
-    app.number_input(key=f"_number_{sha256}").set_value(11).run()
-    app.button(key="_renumber").click().run()
-    assert not app.exception
-    corners = desk.only().sightings[0].photos[0].corners
-    assert corners is not None
-    assert corners[0][1] < 10.0, "what was called fret 11 is fret 12, so the nut lies further out"
-
-
-def test_a_measurement_is_kept_without_anybody_looking(desk: Desk) -> None:
-    saved = desk.store().save(prepared_inspection(SAMPLES["twist"], desk.photos()))
-    settled(desk.page(inspection=saved.id, step="curves"))
-    measurement = desk.store().load(saved.id).sightings[0].measurement
-    assert measurement is not None
-    assert measurement.contract["status"] == "measured"
-
-
-def test_a_kept_result_answers_again_without_measuring(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    app = sample_page(desk, "guitar")
-    calls: list[int] = []
-
-    def counted(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
-        calls.append(stated.frets)
-        return refuse(photographs, stated)
-
-    monkeypatch.setattr(measuring, "measure_neck", counted)
-    frets = widget(app, "number_input", "Number of frets")
-    frets.set_value(22).run()  # type: ignore[attr-defined]
-    assert desk.only().sightings[0].measurement is None, "the result belonged to 24 frets"
-    widget(app, "number_input", "Number of frets").set_value(24).run()  # type: ignore[attr-defined]
-    at(app, "curves")
-    assert "Relief under the bass string" in text_of(app)
-    assert calls == []
-
-
-def test_the_curves_say_it_in_figures_words_and_files(desk: Desk) -> None:
-    app = sample_page(desk, "curves")
-    text = text_of(app)
-    for words in (
-        "Relief under the bass string",
-        "95 %",
-        "Truss rod",
-        "Caution",
-        "forward_bow_front.jpg",
-        "String sag",
-    ):
-        assert words in text
-    assert len(app.get("plotly_chart")) == 3
-    assert {button.label for button in app.get("download_button")} >= {"Curves as CSV", "All figures as JSON"}
-    assert "+0.32 mm under the bass string" in text
-    app.get("button_group")[0].set_value("thousandths").run()
-    assert "+12.6 thou under the bass string" in text_of(app)
-    assert "+0.32 mm" not in text_of(app)
-
-
-def test_the_usual_range_is_a_setting(desk: Desk) -> None:
-    app = sample_page(desk, "curves")
-    assert "A usual forward bow" in text_of(app)
-    widget(app, "number_input", "Relief up to").set_value(0.15).run()  # type: ignore[attr-defined]
-    assert "A usual forward bow" not in text_of(app)
-    assert desk.only().decision_settings["limit_wanted_relief_high_mm"] == 0.15
-    widget(app, "number_input", "Relief from").set_value(0.60).run()  # type: ignore[attr-defined]
-    assert "These limits cannot be" in text_of(app)
-    assert desk.only().decision_settings.get("limit_wanted_relief_low_mm") is None
-
-
-def test_a_refusal_keeps_everything_and_says_what_to_do(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(measuring, "measure_neck", refuse)
-    app = sample_page(desk, "curves")
-    assert "No measurement" in text_of(app)
-    assert "Photograph the whole fretted part from one end" in text_of(app)
-    assert len(desk.only().sightings[0].photos) == 3
-    app.button(key="_change").click().run()
-    assert "The photographs" in text_of(app)
-
-
-def test_misuse_is_shown_and_nothing_breaks(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    def misuse(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
-        raise ValueError("frets=22 does not suit <b>this</b>")
-
-    monkeypatch.setattr(measuring, "measure_neck", misuse)
-    saved = desk.store().save(prepared_inspection(SAMPLES["twist"], desk.photos()))
-    app = settled(desk.page(inspection=saved.id, step="curves"))
-    assert not app.exception
-    assert "frets=22 does not suit" in app.error[0].value
-    monkeypatch.setattr(measuring, "measure_neck", measure_well)
-    app = settled(app.button(key="_again").click().run())
-    assert "Relief under the bass string" in text_of(app)
-
-
-def test_a_turn_of_the_rod_is_sighted_again_and_held_against_the_first(desk: Desk) -> None:
-    app = sample_page(desk, "curves")
-    app.button(key="_new_sighting").click().run()
-    assert not app.exception
-    assert "After 1/8 turn tightened" in text_of(app)
-    app.file_uploader(key="_uploads_0").set_value(
-        [("front.png", png("front"), "image/png"), ("b.png", png(), "image/png")]
-    )
-    app.run()
-    app = settled(at(settled(app), "curves"))
-    kept = desk.only()
-    assert [s.part_turn for s in kept.sightings] == [0.0, 0.125]
-    assert kept.sightings[1].measurement is not None
-    assert "is within its uncertainty" in text_of(app), "the made-up neck is the same before and after"
-    assert len(app.get("plotly_chart")) == 4
-    at(app, "photographs").button(key="_remove_set").click().run()
-    assert not app.exception
-    assert [s.label for s in desk.only().sightings] == ["As found"]
-
-
-def test_answers_figures_and_notes_of_the_inspection_are_kept(desk: Desk) -> None:
-    app = begun(desk, "inspection")
-    app.get("button_group")[2].set_value("fault").run()
-    widget(app, "number_input", "Wrench that fits").set_value(4.0).run()  # type: ignore[attr-defined]
-    widget(app, "selectbox", "Nut is at").set_value("heel").run()  # type: ignore[attr-defined]
-    app.text_area[0].set_value("Full of paint.").run()
-    assert not app.exception
-    kept = desk.only().checks
-    assert (kept["rod_nut_place"].state, kept["rod_nut_place"].note) == ("fault", "Full of paint.")
-    assert kept["rod_nut_place"].readings == {"rod_nut_at": 1.0}
-    assert kept["rod_nut_stripped"].readings == {"wrench_mm": 4.0}
-    again = desk.page(inspection=desk.only().id, step="inspection")
-    assert widget(again, "selectbox", "Nut is at").value == "heel"  # type: ignore[attr-defined]
-
-
-def test_readings_are_reckoned_with_on_the_spot(desk: Desk) -> None:
-    begun(desk, "inspection")
-    app = desk.page(inspection=desk.only().id, step="inspection", group="Board and frets")
-    widget(app, "number_input", "Relative humidity").set_value(25.0).run()  # type: ignore[attr-defined]
-    assert "fret ends would stand out by" in text_of(app)
-    app = desk.page(inspection=desk.only().id, step="inspection", group="Electrics")
-    widget(app, "number_input", "Neck pickup at the jack").set_value(6200.0).run()  # type: ignore[attr-defined]
-    assert "ohm at 20 °C by itself" in text_of(app)
-    widget(app, "number_input", "Neck pickup from").set_value(7000.0).run()  # type: ignore[attr-defined]
-    widget(app, "number_input", "Neck pickup to").set_value(8000.0).run()  # type: ignore[attr-defined]
-    assert "below the stated 7000 to 8000 ohm" in text_of(app)
-
-
-def test_notes_are_marked_without_a_mouse_and_held_against_the_frets(desk: Desk) -> None:
-    app = sample_page(desk, "inspection")
-    app = desk.page(inspection=desk.only().id, step="inspection", group="Board and frets")
-    widget(app, "number_input", "String").set_value(2).run()  # type: ignore[attr-defined]
-    widget(app, "number_input", "Fret").set_value(7).run()  # type: ignore[attr-defined]
-    app.button(key="_mark_note").click().run()
-    assert not app.exception
-    assert PlayedNote(2, 7, "buzz") in desk.only().play_test
-    assert "String 2, fret 7: buzz" in text_of(app)
-    app.button(key="_rest_fine").click().run()
-    assert len(desk.only().play_test) == 6 * 25
-    app.button(key="_clear_notes").click().run()
-    assert desk.only().play_test == ()
-
-
-def test_the_decision_follows_the_money_and_the_costs(desk: Desk) -> None:
-    app = sample_page(desk, "decision")
-    assert "Highest worth offering" in text_of(app)
-    widget(app, "number_input", "Asking price").set_value(10.0).run()  # type: ignore[attr-defined]
-    assert "Buy" in text_of(app)
-    widget(app, "number_input", "Your margin").set_value(600.0).run()  # type: ignore[attr-defined]
-    assert desk.only().decision_settings["margin"] == 600.0
-    app.text_input(key="_own_name").set_value("New case").run()
-    app.number_input(key="_own_high").set_value(80.0).run()
-    app.button(key="_own_add").click().run()
-    assert not app.exception
-    assert desk.only().costs["own_1"].label == "New case"
-    app.button(key="_own_remove").click().run()
-    assert desk.only().costs == {}
-
-
-def test_a_broken_rule_ends_the_deal_until_it_is_switched_off(desk: Desk) -> None:
-    app = begun(desk, "inspection")
-    app.get("button_group")[3].set_value("fault").run()
-    assert desk.only().checks["rod_nut_stripped"].state == "fault"
-    at(app, "decision")
-    widget(app, "number_input", "Worth in good order").set_value(500.0).run()  # type: ignore[attr-defined]
-    assert "Walk away" in text_of(app)
-    next(t for t in app.toggle if t.label.startswith("Stripped rod nut")).set_value(False).run()
-    assert "Walk away" not in text_of(app)
-    assert desk.only().rules["rod_nut_stripped"] is False
-
-
 def test_two_sessions_on_one_inspection_lose_neither_side(desk: Desk) -> None:
     first = begun(desk)
     inspection_id = desk.only().id
     second = desk.page(inspection=inspection_id, step="guitar")
-    widget(second, "text_input", "What do you call it").set_value("From the second").run()  # type: ignore[attr-defined]
-    widget(first, "text_input", "What do you call it").set_value("From the first").run()  # type: ignore[attr-defined]
+    widget(second, "text_input", "What do you call it").set_value("From the second").run()
+    widget(first, "text_input", "What do you call it").set_value("From the first").run()
     assert not first.exception
     assert "changed in two places" in text_of(first)
     assert desk.only().guitar.title == "From the second", "nothing was overwritten"
@@ -343,17 +99,17 @@ def test_a_conflict_can_end_with_the_stored_side(desk: Desk) -> None:
     first = begun(desk)
     stored = desk.only()
     desk.store().save(replace(stored, guitar=Guitar(title="Elsewhere")))
-    widget(first, "text_input", "What do you call it").set_value("Here").run()  # type: ignore[attr-defined]
+    widget(first, "text_input", "What do you call it").set_value("Here").run()
     first.button(key="_take_stored").click().run()
-    assert widget(first, "text_input", "What do you call it").value == "Elsewhere"  # type: ignore[attr-defined]
+    assert widget(first, "text_input", "What do you call it").value == "Elsewhere"
     assert len(desk.store().summaries()) == 1
 
 
 def test_sessions_do_not_see_each_other(desk: Desk) -> None:
     first, second = begun(desk), begun(desk)
-    widget(first, "text_input", "What do you call it").set_value("One").run()  # type: ignore[attr-defined]
+    widget(first, "text_input", "What do you call it").set_value("One").run()
     second.run()
-    assert widget(second, "text_input", "What do you call it").value == ""  # type: ignore[attr-defined]
+    assert widget(second, "text_input", "What do you call it").value == ""
     assert "changed in two places" not in text_of(second)
 
 

@@ -44,7 +44,7 @@ FLAGS = (
     "--disable-sync",
 )
 SIZES = {"desktop": (1280, 1000), "phone": (390, 844)}
-MEASURING_S = 240
+MEASURING_S = 480
 
 
 def browser_paths() -> tuple[str, str]:
@@ -112,7 +112,12 @@ def page(request: pytest.FixtureRequest, address: str, tmp_path: Path) -> Iterat
     options.binary_location = browser
     for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}", f"--window-size={width},{height}"):
         options.add_argument(flag)
-    options.add_experimental_option("prefs", {"download.default_directory": str(tmp_path / "downloads")})
+    prefs: dict[str, object] = {
+        "download.default_directory": str(tmp_path / "downloads"),
+        "plugins.always_open_pdf_externally": True,  # a PDF is to be stored, not shown
+        "profile.default_content_setting_values.automatic_downloads": 1,  # more than one file a page
+    }
+    options.add_experimental_option("prefs", prefs)
     options.set_capability("goog:loggingPrefs", {"performance": "ALL"})
     driver = Chrome(options=options, service=Service(driver_path))
     try:

@@ -7,7 +7,9 @@ and advice. Exit status 1 when one was broken. The same seed and number make the
 """
 
 import argparse
+import math
 import sys
+import time
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
@@ -16,11 +18,15 @@ from tests.hostile.watch import Child, Result
 _SAID_EVERY = 500
 
 
-def run(seed: int, numbers: Iterable[int]) -> list[Result]:
-    """Run the cases of these numbers one after the other in a watched child process."""
-    results = []
+def run(seed: int, numbers: Iterable[int], most_minutes: float = math.inf) -> list[Result]:
+    """Run the cases of these numbers one after the other in a watched child process, until the time is over."""
+    results: list[Result] = []
+    until = time.monotonic() + 60.0 * most_minutes
     with Child(seed) as child:
         for count, number in enumerate(numbers, 1):
+            if time.monotonic() > until:
+                print(f"stopped after {len(results)} files: the time is over", file=sys.stderr)
+                break
             results.append(child.run(number))
             if results[-1].failure:
                 print(f"case {number}: {results[-1].kind}: {results[-1].failure}", file=sys.stderr, flush=True)
@@ -46,9 +52,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--files", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=math.inf, help="stop after that long")
     parser.add_argument("--only", type=int, help="run the one case of this number")
     options = parser.parse_args(arguments)
-    results = run(options.seed, range(options.files) if options.only is None else [options.only])
+    results = run(options.seed, range(options.files) if options.only is None else [options.only], options.minutes)
     print(table(results))
     return int(any(result.failure for result in results))
 

@@ -16,15 +16,17 @@ from app.contract import outcome_to_contract
 from app.contract_reading import outcome_from_contract
 from app.files import read_photographs
 from app.record.measurement_document import checked_contract
+from app.record.privacy import CleanPicture
 from tests.fixtures_results import measured
 from tests.hostile import cases
 from tests.hostile.fuzz import run, table
+from tests.hostile.originals import originals
 from tests.hostile.watch import Child
 from vision.photo import Unreadable, decode_photograph
 from vision.photo.refusal import MAX_BYTES
 from vision.settings import Thresholds
 
-SLICE = 250
+SLICE = 200
 
 
 def document() -> dict[str, Any]:
@@ -98,6 +100,20 @@ def test_readers_that_take_much_memory_a_pixel_have_a_lower_limit(kind: str, mod
     assert isinstance(result, Unreadable)
     assert result.code == "too_large"
     assert result.reason == "the picture claims 8001 x 8000 pixels; the limit is 64 million in all"
+
+
+def test_the_check_of_cleaned_pictures_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = originals("JPEG")[0]
+    cases.clean_picture(data)
+    monkeypatch.setattr(cases, "without_location", lambda dirty: CleanPicture(dirty, "JPEG"))
+    with pytest.raises(cases.CaseError, match="a position was let out"):
+        cases.clean_picture(data)
+
+
+def test_a_measured_picture_would_be_reported(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cases, "measure_neck", lambda photos, stated: measured())
+    with pytest.raises(cases.CaseError, match="measured: relief"):
+        cases.open_picture(originals("JPEG")[0], measured=True)
 
 
 def test_no_more_of_a_file_is_read_than_the_decoder_takes(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from vision.trace.strip import LightCrop
 Array = NDArray[np.float64]
 
 _BEVEL, _HEIGHT_MM, _HALF_CROWN_MM = 0.6, 1.05, 1.2
-_WIDTH_PX, _HEIGHT_PX = 760, 900
+_LOW_PX, _FRONT_PX = (760, 900), (340, 1560)  # width, height
 _SUPER = 3
 _SIGMA_PX = 1.2
 
@@ -28,7 +28,9 @@ def _neck() -> tuple[NeckModel, Array]:
     return model, theta
 
 
-def _camera(elevation_deg: float, distance_mm: float, focal_px: float) -> CameraModel:
+def _camera(
+    elevation_deg: float, distance_mm: float, focal_px: float, size_px: tuple[int, int]
+) -> CameraModel:
     """Looks at the middle of the fretted part from beyond the nut; the treble side is on the left."""
     up = np.radians(elevation_deg)
     middle = np.array([0.0, 0.0, 180.0])
@@ -36,7 +38,7 @@ def _camera(elevation_deg: float, distance_mm: float, focal_px: float) -> Camera
     forward = (middle - position) / distance_mm
     right = np.array([-1.0, 0.0, 0.0])
     rotation = np.array([right, np.cross(forward, right), forward])
-    centre = np.array([(_WIDTH_PX - 1) / 2, (_HEIGHT_PX - 1) / 2])
+    centre = (np.array(size_px) - 1) / 2
     return CameraModel(rotation, -rotation @ position, focal_px, 0.0, centre)
 
 
@@ -46,8 +48,9 @@ def _picture(
 ) -> LightCrop:
     """Rays through every sub-pixel meet the crowns (cut by their bevels), then the board, then the ground."""
     half_px = 0.5 - 0.5 / _SUPER
-    x = np.arange(_WIDTH_PX * _SUPER) / _SUPER - half_px - camera.centre_px[0]
-    y = np.arange(_HEIGHT_PX * _SUPER) / _SUPER - half_px - camera.centre_px[1]
+    width, height = (round(2 * c) + 1 for c in camera.centre_px)
+    x = np.arange(width * _SUPER) / _SUPER - half_px - camera.centre_px[0]
+    y = np.arange(height * _SUPER) / _SUPER - half_px - camera.centre_px[1]
     across, down = np.meshgrid(x / camera.focal_px, y / camera.focal_px)
     rays = np.stack([across, down, np.ones_like(across)], axis=-1) @ camera.rotation
     origin = camera.position_mm
@@ -76,7 +79,7 @@ def _picture(
         hit = (root > 0) & (meet[..., 1] > -_HEIGHT_MM) & (np.abs(meet[..., 0]) < reach) & ~done
         light[hit] = 0.42 + 0.12 * (meet[..., 2][hit] - z)
         done |= hit
-    pixels = light.reshape(_HEIGHT_PX, _SUPER, _WIDTH_PX, _SUPER).mean(axis=(1, 3))
+    pixels = light.reshape(height, _SUPER, width, _SUPER).mean(axis=(1, 3))
     pixels = gaussian_filter(pixels, np.sqrt(_SIGMA_PX**2 - 1 / 12))
     pixels += np.random.default_rng(seed).normal(0.0, 0.006, pixels.shape)
     return LightCrop(pixels.astype(np.float32), np.zeros(2))
@@ -94,9 +97,11 @@ def _shift(z_mm: Array, sign: float) -> Array:
     return 0.15 * sign + 0.4 + 0.0006 * (z_mm - 180.0)
 
 
-def _found(elevation_deg: float, distance_mm: float, focal_px: float) -> tuple[NeckModel, EndFit]:
+def _found(
+    elevation_deg: float, distance_mm: float, focal_px: float, size_px: tuple[int, int]
+) -> tuple[NeckModel, EndFit]:
     model, theta = _neck()
-    camera = _camera(elevation_deg, distance_mm, focal_px)
+    camera = _camera(elevation_deg, distance_mm, focal_px, size_px)
     crop = _picture(model, theta, camera, _shift, 7)
     blur = Blur(np.log(0.01), 0.0, float(np.log(_SIGMA_PX)), 0.0)
     return model, find_ends(crop, camera, model, theta, blur, elevation_deg > 30.0)
@@ -104,12 +109,12 @@ def _found(elevation_deg: float, distance_mm: float, focal_px: float) -> tuple[N
 
 @pytest.fixture(scope="module")
 def low() -> tuple[NeckModel, EndFit]:
-    return _found(9.0, 1000.0, 7500.0)
+    return _found(9.0, 1000.0, 7500.0, _LOW_PX)
 
 
 @pytest.fixture(scope="module")
 def front() -> tuple[NeckModel, EndFit]:
-    return _found(70.0, 900.0, 2000.0)
+    return _found(70.0, 900.0, 4500.0, _FRONT_PX)
 
 
 @pytest.mark.parametrize("view", ["low", "front"])
@@ -136,8 +141,8 @@ def test_bevel_and_board_edge_are_recovered_along_the_neck(low: tuple[NeckModel,
 
 def test_nothing_usable_where_the_picture_is_even() -> None:
     model, theta = _neck()
-    camera = _camera(9.0, 1000.0, 7500.0)
-    light = np.random.default_rng(3).normal(0.2, 0.006, (_HEIGHT_PX, _WIDTH_PX)).astype(np.float32)
+    camera = _camera(9.0, 1000.0, 7500.0, _LOW_PX)
+    light = np.random.default_rng(3).normal(0.2, 0.006, _LOW_PX[::-1]).astype(np.float32)
     crop = LightCrop(light, np.zeros(2))
     blur = Blur(np.log(0.01), 0.0, float(np.log(_SIGMA_PX)), 0.0)
     found = find_ends(crop, camera, model, theta, blur, False)

@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from vision.trace.blur import Blur
-from vision.trace.profile import LaneGeometry, ProfileFit, fit_profiles
+from vision.trace.lane_scene import LaneGeometry
+from vision.trace.profile import ProfileFit, fit_profiles
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from vision.trace.blur import Blur
-from vision.trace.string_profile import StringCentre, StringPath, refine_string
+from vision.trace.string_frame import StringPath
+from vision.trace.string_profile import StringCentre, refine_string
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]

@@ -14,17 +14,18 @@ Array = NDArray[np.float64]
 _OUTER_SHARE = 0.85
 _GUITAR_RADIUS_MM = (0.127, 0.165, 0.215, 0.33, 0.43, 0.55)  # from the highest string
 _BASS_RADIUS_MM = (0.57, 0.83, 1.05, 1.32, 1.65)
-_BASS_SCALE_FROM_MM = 720.0
+BASS_SCALE_FROM_MM = 720.0
+"""Scale lengths from here on are those of bass guitars."""
 
 
 def usual_string_count(scale_length_mm: float) -> int:
     """Six strings on a guitar, four on a bass guitar."""
-    return 4 if scale_length_mm >= _BASS_SCALE_FROM_MM else 6
+    return 4 if scale_length_mm >= BASS_SCALE_FROM_MM else 6
 
 
 def string_radii_mm(scale_length_mm: float, strings: int) -> Array:
     """Usual radii, lowest string first."""
-    table = _BASS_RADIUS_MM if scale_length_mm >= _BASS_SCALE_FROM_MM else _GUITAR_RADIUS_MM
+    table = _BASS_RADIUS_MM if scale_length_mm >= BASS_SCALE_FROM_MM else _GUITAR_RADIUS_MM
     rank = np.arange(strings, dtype=np.float64)
     return np.interp(rank, np.arange(len(table)), table)[::-1].copy()
 

@@ -1,9 +1,9 @@
 """What is believed of the width between the fret ends before the photographs are read."""
 
 from vision.fit.neck_model import WidthPrior
+from vision.fit.string_prior import BASS_SCALE_FROM_MM
 from vision.settings import StatedNeck
 
-_BASS_SCALE_FROM_MM = 720.0
 # Common practice, (mean, 1 sigma) of the fretted board at the nut and at fret 12.
 _GUITAR = WidthPrior(42.2, 0.8, 51.8, 0.9)
 _BASS = WidthPrior(41.5, 2.5, 54.5, 3.0)
@@ -16,7 +16,7 @@ _END_INSIDE_MM, _END_INSIDE_U_MM = (
 
 def width_prior(stated: StatedNeck, with_front: bool) -> WidthPrior:
     """Prior of the width between fret ends; widths measured by the user replace what is usual."""
-    usual = _BASS if stated.scale_length_mm >= _BASS_SCALE_FROM_MM else _GUITAR
+    usual = _BASS if stated.scale_length_mm >= BASS_SCALE_FROM_MM else _GUITAR
     factor = _WIDER if with_front else 1.0
     measured_u = (stated.width_u_mm**2 + _END_INSIDE_U_MM**2) ** 0.5
     nut, nut_u = usual.nut_mm, usual.nut_u_mm * factor

@@ -18,19 +18,28 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
-from scipy.special import j1
 
 from vision.fit.camera import CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points, width_mm
-from vision.trace.blur import MASK_PX, Blur
+from vision.trace.blur import Blur
 from vision.trace.crown_place import crown_place_mm
+from vision.trace.end_drawing import (
+    COARSE_KNOTS,
+    CROWN_HEIGHT_MM,
+    CROWN_KNOTS,
+    STEP_S_MM,
+    STEP_V_MM,
+    Tables,
+    draw_regions,
+    hats,
+    outlines,
+    transfer,
+)
 from vision.trace.end_shape import end_shape_mm
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
-Tables = NDArray[np.float32]
 
-CROWN_HEIGHT_MM, HALF_CROWN_MM = 1.05, 1.2
 SIDE_OFFSET_U_MM = 0.05
 """What remains unknown of a side as a whole, the same for all its frets."""
 SIDE_SLOPE_U_MM = 0.026
@@ -38,11 +47,9 @@ SIDE_SLOPE_U_MM = 0.026
 SIDE_BEND_U_MM = 0.02
 """What remains unknown of its straightness: middle of the neck against both ends."""
 
-_STEP_S_MM, _STEP_V_MM = 0.05, 0.06
 _HALF_S = 64  # cells of the drawing each side of the foot
 _OUT_MM = np.arange(-2.0, 1.5, 0.1)  # where the photograph is sampled, outwards from the expected foot
 _WINDOW_MM = (-1.6, 1.0)  # of these, what is used about the foot found
-_CROWN_KNOTS, _COARSE_KNOTS = 10, 3
 _SLOPES = np.array([0.3, 0.55, 0.8])  # tangent of the bevel, from upright, for which drawings are kept
 _SLOPE, _SLOPE_U = 0.6, 0.1
 _EDGE_MM, _EDGE_U_MM = 0.25, 0.15  # from the feet to the board's edge
@@ -112,10 +119,10 @@ class _Side:
             if shape is not None:
                 self.shape, self.shape_known = shape, True
         self.low, self.high = (-1.6 - rise, 1.2 - rise) if front else (-1.0, 0.12)
-        count = int(fft.next_fast_len(int((self.high - self.low + 1.4) / _STEP_V_MM)))
-        self.v: Array = self.low - 0.7 + np.arange(count, dtype=np.float64) * _STEP_V_MM
+        count = int(fft.next_fast_len(int((self.high - self.low + 1.4) / STEP_V_MM)))
+        self.v: Array = self.low - 0.7 + np.arange(count, dtype=np.float64) * STEP_V_MM
         self.rows = np.flatnonzero((self.v >= self.low) & (self.v <= self.high))[:: 3 if front else 2]
-        self.s = np.arange(-_HALF_S, _HALF_S) * _STEP_S_MM
+        self.s: Array = np.arange(-_HALF_S, _HALF_S, dtype=np.float64) * STEP_S_MM
         grid = np.stack(np.broadcast_arrays(_OUT_MM[None, :], self.v[self.rows][:, None]), axis=-1)
         points = image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)
         light = crop.sample(points.reshape(self.frets, -1, 2)).astype(np.float64)
@@ -123,8 +130,14 @@ class _Side:
         if not front:
             self.base *= self._in_sight(camera, blur.disc_px(depth_m))[:, :, None]
         self.light = light.reshape(self.frets, -1)
-        transfer = _transfer(self.basis, blur, depth_m, len(self.s), count)
-        self.tables = [self._draw(slope, transfer) for slope in _SLOPES]
+        blurring = transfer(self.basis, blur, depth_m, len(self.s), count)
+        span = self.low, self.high
+        self.tables = [
+            np.ascontiguousarray(
+                draw_regions(front, self.third, slope, self.v, self.s, span, blurring)[:, :, self.rows]
+            )
+            for slope in _SLOPES
+        ]
         self.penalty = _penalty()
 
     def _frames(
@@ -148,13 +161,13 @@ class _Side:
 
     def _crown_place(self, crop: LightCrop, image: Array) -> float:
         """How far along the neck the crowns lie from where the model has them (front view)."""
-        v = np.arange(-3.6, 3.61, _STEP_V_MM)
+        v = np.arange(-3.6, 3.61, STEP_V_MM)
         s = np.arange(-2.4, -0.9, 0.1)
         grid = np.stack(np.broadcast_arrays(s[None, :], v[:, None]), axis=-1)
         points = image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)
         light = crop.sample(points.reshape(self.frets, -1, 2)).reshape(self.frets, len(v), len(s))
         light = light.mean(axis=2).astype(np.float64)
-        bounds = [_outlines(True, third, _SLOPE, v)[3:] for third in self.third]
+        bounds = [outlines(True, third, _SLOPE, v)[3:] for third in self.third]
         bottom, top = np.median(np.array(bounds), axis=0)
         return crown_place_mm(light, v, float(top - bottom)) - 0.5 * float(bottom + top)
 
@@ -170,30 +183,6 @@ class _Side:
         seen = (v < top[:, None]) & (v > (0.1 + spread - before * rise)[:, None])
         return np.asarray(seen, dtype=np.float64)
 
-    def _draw(self, slope: float, transfer: Tables) -> Tables:
-        """Blurred regions (N, parts, rows, s): crown bands, crown + face bands, board + both bands, face."""
-        bands = np.linspace(self.low, self.high, _COARSE_KNOTS)
-        coarse = _hats(self.v, bands)
-        drawn = []
-        for k in range(self.frets):
-            crown, face, edge, bottom, top = _outlines(self.front, self.third[k], slope, self.v)
-            inside = _covered((top - self.v) / _STEP_V_MM) * _covered((self.v - bottom) / _STEP_V_MM)
-            fine = _hats(self.v, np.linspace(bottom, top, _CROWN_KNOTS)) * inside
-            cover = [_covered((e[:, None] - self.s) / _STEP_S_MM) for e in (crown, face, edge)]
-            drawn.append(
-                np.concatenate(
-                    [
-                        fine[:, :, None] * cover[0],
-                        coarse[:, :, None] * (inside[:, None] * cover[1]),
-                        coarse[:, :, None] * cover[2],
-                        (inside[:, None] * (cover[1] - cover[0]))[None],
-                    ]
-                )
-            )
-        sharp = np.array(drawn, dtype=np.float32)
-        blurred = fft.irfft2(fft.rfft2(sharp) * transfer[:, None], s=sharp.shape[-2:])
-        return np.ascontiguousarray(blurred[:, :, self.rows])
-
     def _table(self, slope: float) -> Tables:
         """Drawing at any slope: Lagrange interpolation of the three kept."""
         total = np.zeros_like(self.tables[0])
@@ -204,12 +193,12 @@ class _Side:
 
     def _columns(self, table: Tables, foot: Array, edge: float) -> Array:
         """Regressors (N, columns, samples): feet moved out by foot (N,), the board's edge by edge more."""
-        split = _CROWN_KNOTS + _COARSE_KNOTS
+        split = CROWN_KNOTS + COARSE_KNOTS
         ends = np.r_[np.arange(split), table.shape[1] - 1]
         own = self._moved(table[:, ends], foot)
         board = self._moved(table[:, split:-1], foot + edge)
-        crown, covered, face = own[:, :_CROWN_KNOTS], own[:, _CROWN_KNOTS:-1], own[:, -1:]
-        full = _hats(self.v[self.rows], np.linspace(self.low, self.high, _COARSE_KNOTS))[None, :, :, None]
+        crown, covered, face = own[:, :CROWN_KNOTS], own[:, CROWN_KNOTS:-1], own[:, -1:]
+        full = hats(self.v[self.rows], np.linspace(self.low, self.high, COARSE_KNOTS))[None, :, :, None]
         beyond = full - board
         inwards = np.clip(_OUT_MM - foot[:, None], -2.0, 0.0)[:, None, None]
         outwards = np.clip(_OUT_MM - foot[:, None] - edge, -0.3, None)[:, None, None]
@@ -218,7 +207,7 @@ class _Side:
         return parts.reshape(len(foot), parts.shape[1], -1)
 
     def _moved(self, table: Tables, shift: Array) -> Array:
-        place = (_OUT_MM - shift[:, None] - self.s[0]) / _STEP_S_MM
+        place = (_OUT_MM - shift[:, None] - self.s[0]) / STEP_S_MM
         cell = np.clip(place.astype(np.int64), 0, len(self.s) - 2)
         part = (place - cell)[:, None, None].astype(np.float32)
         index = np.broadcast_to(cell[:, None, None], (*table.shape[:3], len(_OUT_MM)))
@@ -320,63 +309,19 @@ class _Side:
         return good
 
 
-def _outlines(front: bool, third: Array, slope: float, v: Array) -> tuple[Array, Array, Array, float, float]:
-    """Ends of crown, bevel's face and board (from the foot) in rows v; range of the crown's rows."""
-    across = np.linspace(-HALF_CROWN_MM, HALF_CROWN_MM, 121)
-    height = -CROWN_HEIGHT_MM * (across / HALF_CROWN_MM) ** 2
-    inset = -(height + CROWN_HEIGHT_MM) * slope
-    lean, rise = third
-    if front:
-        s, up = inset + lean * height, across + rise * height
-        foot = np.full(len(v), -CROWN_HEIGHT_MM * lean)
-        edge = foot
-        foot_range = -HALF_CROWN_MM - rise * CROWN_HEIGHT_MM, HALF_CROWN_MM - rise * CROWN_HEIGHT_MM
-    else:
-        s, up = inset + lean * across, height + rise * across
-        edge = foot = lean / rise * (v + CROWN_HEIGHT_MM)
-        foot_range = -CROWN_HEIGHT_MM - rise * HALF_CROWN_MM, -CROWN_HEIGHT_MM + rise * HALF_CROWN_MM
-    top = int(np.argmax(up))  # beyond it the crown hides itself
-    crown = np.interp(v, up[: top + 1], s[: top + 1])
-    far = np.interp(v, up[top:][::-1], s[top:][::-1]) if top < len(up) - 1 else crown
-    face = np.where((v >= foot_range[0]) & (v <= foot_range[1]), foot, far)
-    return crown, np.maximum(face, crown), edge, float(up[0]), float(up[top])
-
-
-def _transfer(basis: Array, blur: Blur, depth_m: Array, columns: int, rows: int) -> Tables:
-    """Optical transfer function (N, rows, columns // 2 + 1) of each fret's blur in its own mm."""
-    across = 2.0 * np.pi * fft.rfftfreq(columns, _STEP_S_MM)[None, None, :]
-    upwards = 2.0 * np.pi * fft.fftfreq(rows, _STEP_V_MM)[None, :, None]
-    inverse = np.linalg.inv(basis)[:, :, :, None, None]
-    wave = sum((inverse[:, 0, i] * across + inverse[:, 1, i] * upwards) ** 2 for i in (0, 1))
-    turn = np.maximum(np.sqrt(wave) * blur.disc_px(depth_m)[:, None, None], 1e-6)
-    gauss = np.exp(-0.5 * np.exp(2.0 * blur.log_sigma) * wave)
-    sharpen = (1.0 + blur.sharpening) - blur.sharpening * np.exp(-0.5 * MASK_PX**2 * wave)
-    return np.asarray(2.0 * j1(turn) / turn * gauss * sharpen, dtype=np.float32)
-
-
-def _covered(cells: Array) -> Array:
-    """Share of a cell inside an edge that lies `cells` beyond the cell's middle."""
-    return np.asarray(np.clip(cells + 0.5, 0.0, 1.0), dtype=np.float64)
-
-
-def _hats(v: Array, knots: Array) -> Array:
-    """(knots, len(v)) hat functions, constant beyond the outer knots."""
-    return np.array([np.interp(v, knots, row) for row in np.eye(len(knots))])
-
-
 def _penalty() -> Array:
     """Weak preferences: smooth crown, a face lit about like the crown, even surroundings."""
-    size = _CROWN_KNOTS + 2 * _COARSE_KNOTS + 3
+    size = CROWN_KNOTS + 2 * COARSE_KNOTS + 3
     total = 1e-5 * np.eye(size)
-    bend = np.diff(np.eye(_CROWN_KNOTS), 2, axis=0)
-    total[:_CROWN_KNOTS, :_CROWN_KNOTS] += 0.1 * bend.T @ bend
-    total[_CROWN_KNOTS, _CROWN_KNOTS] += 3.0
+    bend = np.diff(np.eye(CROWN_KNOTS), 2, axis=0)
+    total[:CROWN_KNOTS, :CROWN_KNOTS] += 0.1 * bend.T @ bend
+    total[CROWN_KNOTS, CROWN_KNOTS] += 3.0
     face = np.zeros(size)
-    face[:_CROWN_KNOTS], face[_CROWN_KNOTS + 1] = -1.0 / _CROWN_KNOTS, 1.0
+    face[:CROWN_KNOTS], face[CROWN_KNOTS + 1] = -1.0 / CROWN_KNOTS, 1.0
     total += 0.05 * np.outer(face, face)
-    bend = np.diff(np.eye(_COARSE_KNOTS), 2, axis=0)
-    for first in (_CROWN_KNOTS + 2, _CROWN_KNOTS + 2 + _COARSE_KNOTS):
-        block = slice(first, first + _COARSE_KNOTS)
+    bend = np.diff(np.eye(COARSE_KNOTS), 2, axis=0)
+    for first in (CROWN_KNOTS + 2, CROWN_KNOTS + 2 + COARSE_KNOTS):
+        block = slice(first, first + COARSE_KNOTS)
         total[block, block] += 0.5 * bend.T @ bend
     total[-1, -1] += 3.0
     return total

@@ -13,6 +13,7 @@ from scipy import ndimage
 
 from vision.fit.camera import CameraModel, project
 from vision.fit.neck_model import NeckModel, surface_points
+from vision.trace.line import line_through
 from vision.trace.strip import Strip
 
 Array = NDArray[np.float64]
@@ -138,7 +139,7 @@ def _refine(
     keep = _robust_line(image)
     if keep.sum() < 20:
         return None
-    direction, origin = _line(image[keep])
+    direction, origin = line_through(image[keep])
     column = _line_in_strip(strip, camera, model, theta, origin, direction)
     width = 2.5 * float(np.median(spread)) / float(np.median(strip.columns_per_px[at]))
     near_row, far_row = int(rows[0]), int(rows[-1])
@@ -149,20 +150,13 @@ def _refine(
 def _robust_line(points: Array) -> NDArray[np.bool_]:
     keep = np.ones(len(points), dtype=bool)
     for _ in range(5):
-        direction, origin = _line(points[keep])
+        direction, origin = line_through(points[keep])
         distance = np.abs((points - origin) @ np.array([-direction[1], direction[0]]))
         limit = max(2.5 * 1.4826 * float(np.median(distance[keep])), 0.15)
         keep = distance < limit
         if keep.sum() < 10:
             break
     return keep
-
-
-def _line(points: Array) -> tuple[Array, Array]:
-    """Total least squares line: unit direction and a point on it."""
-    origin = points.mean(axis=0)
-    _, _, axes = np.linalg.svd(points - origin, full_matrices=False)
-    return axes[0], origin
 
 
 def _line_in_strip(

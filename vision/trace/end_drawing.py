@@ -1,0 +1,92 @@
+"""A fret's end drawn: crown, face of the bevel, board and what lies beyond, blurred as the photograph is.
+
+Drawings live in mm: s outwards along the fret, v upwards in the picture (height in a view along the neck, place along
+the neck in a view from the front).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+from scipy.special import j1
+
+from vision.trace.blur import MASK_PX, Blur
+
+Array = NDArray[np.float64]
+Tables = NDArray[np.float32]
+
+CROWN_HEIGHT_MM, HALF_CROWN_MM = 1.05, 1.2
+STEP_S_MM, STEP_V_MM = 0.05, 0.06
+CROWN_KNOTS, COARSE_KNOTS = 10, 3
+
+
+def draw_regions(
+    front: bool, third: Array, slope: float, v: Array, s: Array, span: tuple[float, float], transfer: Tables
+) -> Tables:
+    """Blurred regions (N, parts, rows, columns): crown bands, crown + face bands, board + both bands, face.
+
+    third (N, 2) : what 1 mm along the neck (upwards, from the front) moves in (s, v).  slope : of the bevel.
+    span : rows' range.  transfer : of the blur.
+    """
+    coarse = hats(v, np.linspace(*span, COARSE_KNOTS))
+    drawn = []
+    for own in third:
+        crown, face, edge, bottom, top = outlines(front, own, slope, v)
+        inside = _covered((top - v) / STEP_V_MM) * _covered((v - bottom) / STEP_V_MM)
+        fine = hats(v, np.linspace(bottom, top, CROWN_KNOTS)) * inside
+        cover = [_covered((e[:, None] - s) / STEP_S_MM) for e in (crown, face, edge)]
+        drawn.append(
+            np.concatenate(
+                [
+                    fine[:, :, None] * cover[0],
+                    coarse[:, :, None] * (inside[:, None] * cover[1]),
+                    coarse[:, :, None] * cover[2],
+                    (inside[:, None] * (cover[1] - cover[0]))[None],
+                ]
+            )
+        )
+    sharp = np.array(drawn, dtype=np.float32)
+    return np.asarray(fft.irfft2(fft.rfft2(sharp) * transfer[:, None], s=sharp.shape[-2:]))
+
+
+def outlines(front: bool, third: Array, slope: float, v: Array) -> tuple[Array, Array, Array, float, float]:
+    """Ends of crown, bevel's face and board (from the foot) in rows v; range of the crown's rows."""
+    across = np.linspace(-HALF_CROWN_MM, HALF_CROWN_MM, 121)
+    height = -CROWN_HEIGHT_MM * (across / HALF_CROWN_MM) ** 2
+    inset = -(height + CROWN_HEIGHT_MM) * slope
+    lean, rise = third
+    if front:
+        s, up = inset + lean * height, across + rise * height
+        foot = np.full(len(v), -CROWN_HEIGHT_MM * lean)
+        edge = foot
+        foot_range = -HALF_CROWN_MM - rise * CROWN_HEIGHT_MM, HALF_CROWN_MM - rise * CROWN_HEIGHT_MM
+    else:
+        s, up = inset + lean * across, height + rise * across
+        edge = foot = lean / rise * (v + CROWN_HEIGHT_MM)
+        foot_range = -CROWN_HEIGHT_MM - rise * HALF_CROWN_MM, -CROWN_HEIGHT_MM + rise * HALF_CROWN_MM
+    top = int(np.argmax(up))  # beyond it the crown hides itself
+    crown = np.interp(v, up[: top + 1], s[: top + 1])
+    far = np.interp(v, up[top:][::-1], s[top:][::-1]) if top < len(up) - 1 else crown
+    face = np.where((v >= foot_range[0]) & (v <= foot_range[1]), foot, far)
+    return crown, np.maximum(face, crown), edge, float(up[0]), float(up[top])
+
+
+def transfer(basis: Array, blur: Blur, depth_m: Array, columns: int, rows: int) -> Tables:
+    """Optical transfer function (N, rows, columns // 2 + 1) of each fret's blur in its own mm."""
+    across = 2.0 * np.pi * fft.rfftfreq(columns, STEP_S_MM)[None, None, :]
+    upwards = 2.0 * np.pi * fft.fftfreq(rows, STEP_V_MM)[None, :, None]
+    inverse = np.linalg.inv(basis)[:, :, :, None, None]
+    wave = sum((inverse[:, 0, i] * across + inverse[:, 1, i] * upwards) ** 2 for i in (0, 1))
+    turn = np.maximum(np.sqrt(wave) * blur.disc_px(depth_m)[:, None, None], 1e-6)
+    gauss = np.exp(-0.5 * np.exp(2.0 * blur.log_sigma) * wave)
+    sharpen = (1.0 + blur.sharpening) - blur.sharpening * np.exp(-0.5 * MASK_PX**2 * wave)
+    return np.asarray(2.0 * j1(turn) / turn * gauss * sharpen, dtype=np.float32)
+
+
+def _covered(cells: Array) -> Array:
+    """Share of a cell inside an edge that lies `cells` beyond the cell's middle."""
+    return np.asarray(np.clip(cells + 0.5, 0.0, 1.0), dtype=np.float64)
+
+
+def hats(v: Array, knots: Array) -> Array:
+    """(knots, len(v)) hat functions, constant beyond the outer knots."""
+    return np.array([np.interp(v, knots, row) for row in np.eye(len(knots))])

@@ -1,0 +1,225 @@
+"""The sharp picture along one lane: crowns that hide one another, as a linear function of one template.
+
+Look along one lane between two strings from the nearest fret to the farthest. Between the top of a fret and
+the top of the next nearer one the picture shows that fret's crown and then the board in front of it: a
+function of the depth below the fret's top alone,
+
+    sharp(v) = T(u; a) ,   u = (top_k - v) / scale_k   in mm,   top_{k-1} < v <= top_k
+
+where the crown template T is one curve for the whole lane (crown height, width and the lights it mirrors are
+the same for every fret), free to change slowly with a covariate `a` (the view angle) and, below the crown,
+with the place on the board. Nearer frets cover what is behind them, so merged far frets are modelled too.
+The template is cubic B-splines; its coefficients and the shifts of the tops are unknowns of vision.trace.profile.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.interpolate import BSpline
+
+Array = NDArray[np.float64]
+
+_FINE = 3  # fine rows per row of the strip
+_CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM = 1.15, 1.2
+_BEYOND_MM = np.array([0.0, 0.25, 0.5, 1.0, 2.5])  # knots of what stands behind the farthest fret
+
+
+@dataclass(frozen=True)
+class LaneGeometry:
+    """Where the current model puts the frets in the strip; everything ordered from near to far.
+
+    top_row : (N,) row of each fret's top.  rows_per_mm : (N,) rows a fret's top moves when it rises 1 mm
+    (or, seen from the front, moves 1 mm along the neck).  depth_m : (rows,) depth of each strip row.
+    px_per_row : length of a strip row in image pixels.  angle : (N,) covariate of the template, about -1..1.
+    place : (N,) position along the neck, -1..1.  tangent : (N,) tangent of the view angle at each fret, for the
+    way a crown is foreshortened, or None where crowns are seen from the front.  crown_mm : depth of the crown
+    below its top, where the template needs fine knots.  near_mm, beyond_mm : how much in front of the nearest
+    and behind the farthest fret belongs to the signal.
+    """
+
+    top_row: Array
+    rows_per_mm: Array
+    depth_m: Array
+    px_per_row: float
+    angle: Array
+    place: Array
+    tangent: Array | None = None
+    crown_mm: float = 1.7
+    near_mm: float = 1.6
+    beyond_mm: float = 0.9
+
+
+class LaneBasis:
+    """Knots, regularisation and the fine grid shared by all lanes of a strip."""
+
+    def __init__(self, rows: int, geometry: LaneGeometry) -> None:
+        g = geometry
+        low = max(0, int(g.top_row[0] - g.near_mm * g.rows_per_mm[0]))
+        high = min(rows, int(g.top_row[-1] + g.beyond_mm * g.rows_per_mm[-1]) + 2)
+        self.low, self.high = low, high
+        self.rows = np.arange(low, high, dtype=np.float64)
+        self.fine_rows = np.arange((low - 16) * _FINE, (high + 16) * _FINE) / _FINE
+        deepest = float(np.max(np.diff(g.top_row) / g.rows_per_mm[1:])) * 1.2
+        self.knots = _template_knots(max(deepest, g.crown_mm + 0.8), g.crown_mm)
+        self.size = len(self.knots) - 4
+        self.total = 3 * self.size + len(_BEYOND_MM)
+        self.penalty = _penalty(self.size, self.knots, self.total, g.crown_mm)
+        self.shift_form, self.slope_form = _shift_forms(self.knots, g.crown_mm)
+        self.depth_m = np.interp(self.rows, np.arange(rows), g.depth_m)
+        self.common_change: Array = np.zeros(self.size)
+
+
+class LaneScene:
+    """The sharp signal on the fine grid as a linear function of the template, for given fret shifts."""
+
+    def __init__(self, shift: Array, basis: LaneBasis, geometry: LaneGeometry) -> None:
+        self.basis, self.geometry = basis, geometry
+        fine, frets = basis.fine_rows, len(shift)
+        self.top = geometry.top_row + shift * geometry.rows_per_mm
+        owner = np.searchsorted(self.top, fine, side="left")
+        self.on_neck = np.flatnonzero(owner < frets)
+        self.fret = owner[self.on_neck]
+        depth = (self.top[self.fret] - fine[self.on_neck]) / geometry.rows_per_mm[self.fret]
+        self.depth, self.stretch = _unforeshorten(depth, self.fret, geometry.tangent)
+        spline = BSpline.design_matrix(_inside(self.depth, basis.knots), basis.knots, 3)
+        beyond = np.flatnonzero(owner >= frets)
+        behind = (fine[beyond] - self.top[-1]) / geometry.rows_per_mm[-1]
+        hats = np.array([np.interp(behind, _BEYOND_MM, row) for row in np.eye(len(_BEYOND_MM))]).T
+        # A fine row that a fret's top cuts through shows part of each: without this, tops would move in steps.
+        self.design = _scatter(spline, self.on_neck, len(fine), self._covariates(self.fret), hats, beyond)
+        self._soften_edges()
+
+    def _covariates(self, fret: NDArray[np.int64]) -> Array:
+        return np.column_stack(
+            [np.ones(len(fret)), self.geometry.angle[fret], self.geometry.place[fret] ** 2]
+        )
+
+    def _edge_rows(self) -> tuple[sparse.csr_matrix, sparse.csr_matrix]:
+        """Design rows just below each top (its own crown) and just above it (what is behind)."""
+        basis, g = self.basis, self.geometry
+        frets = len(self.top)
+        own = BSpline.design_matrix(np.zeros(frets), basis.knots, 3)
+        every = np.arange(frets)
+        none = np.empty(0, dtype=np.int64)
+        empty = np.empty((0, len(_BEYOND_MM)))
+        below = _scatter(own, every, frets, self._covariates(every), empty, none)
+        depth, _ = _unforeshorten(np.diff(self.top) / g.rows_per_mm[1:], every[1:], g.tangent)
+        next_fret = BSpline.design_matrix(_inside(depth, basis.knots), basis.knots, 3)
+        hats = np.eye(len(_BEYOND_MM))[:1]
+        above = _scatter(
+            next_fret, every[:-1], frets, self._covariates(every[1:]), hats, np.array([frets - 1])
+        )
+        return below, above
+
+    def _soften_edges(self) -> None:
+        self.below, self.above = self._edge_rows()
+        position = (self.top - self.basis.fine_rows[0]) * _FINE
+        self.cell = np.clip(np.round(position).astype(np.int64), 0, len(self.basis.fine_rows) - 2)
+        # Cell c covers c - 1/2 .. c + 1/2 (in fine rows); the part up to the top belongs to the crown.
+        part = np.clip(position - (self.cell - 0.5), 0.0, 1.0)
+        assigned_below = (self.cell <= position).astype(np.float64)
+        change = sparse.diags(part - assigned_below) @ (self.below - self.above)
+        place = sparse.csr_matrix(
+            (np.ones(len(self.cell)), (self.cell, np.arange(len(self.cell)))),
+            shape=(len(self.basis.fine_rows), len(self.cell)),
+        )
+        self.design = (self.design + place @ change).tocsr()
+
+    def motion(self, coefficient: Array) -> sparse.csr_matrix:
+        """Derivative of the sharp signal with respect to each top's row, (fine rows x N)."""
+        basis, g = self.basis, self.geometry
+        size, frets = basis.size, len(self.top)
+        covariates = self._covariates(self.fret)
+        inside = _inside(self.depth, basis.knots)
+        slope = np.zeros(len(inside))
+        for part in range(3):
+            own = coefficient[part * size : (part + 1) * size]
+            slope += covariates[:, part] * BSpline(basis.knots, own, 3).derivative()(inside)
+        shape = (len(basis.fine_rows), frets)
+        slide = sparse.csr_matrix(
+            (slope * self.stretch / g.rows_per_mm[self.fret], (self.on_neck, self.fret)), shape=shape
+        )
+        jump = (self.below - self.above) @ coefficient
+        edge = sparse.csr_matrix((jump * _FINE, (self.cell, np.arange(frets))), shape=shape)
+        return (slide + edge).tocsr()
+
+
+def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None) -> tuple[Array, Array]:
+    """Depth below the top as it would appear at the mean view angle, and its derivative.
+
+    A point of the crown y below its top and x nearer to the camera appears y + x tan(a) below it, so the lower
+    part of a crown shifts against its top as the view angle changes along the neck; the board in front of it is
+    stretched in proportion to tan(a). Crown: a half-ellipse of usual fret wire.
+    """
+    if tangent is None:
+        return depth_mm, np.ones_like(depth_mm)
+    mean = float(np.mean(tangent))
+    own = tangent[fret]
+    level = np.clip(depth_mm / _CROWN_HEIGHT_MM, 0.0, 1.0)
+    reach = _CROWN_HALF_WIDTH_MM * np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
+    by_level = _CROWN_HALF_WIDTH_MM**2 * (1.0 - level) / (reach * _CROWN_HEIGHT_MM)
+    foot = _CROWN_HEIGHT_MM
+    on_crown = depth_mm + (mean - own) * reach
+    on_board = foot + (mean - own) * _CROWN_HALF_WIDTH_MM + (depth_mm - foot) * mean / own
+    crown = depth_mm < foot
+    slope = 1.0 + (mean - own) * np.clip(by_level, 0.0, 4.0)
+    return np.where(crown, on_crown, on_board), np.where(crown, slope, mean / own)
+
+
+def _scatter(
+    spline: sparse.spmatrix,
+    rows: NDArray[np.int64],
+    total_rows: int,
+    covariates: Array,
+    hats: Array,
+    hat_rows: NDArray[np.int64],
+) -> sparse.csr_matrix:
+    """Place spline rows (times each covariate) and background rows into a (total_rows x unknowns) matrix."""
+    place = sparse.csr_matrix(
+        (np.ones(len(rows)), (rows, np.arange(len(rows)))), shape=(total_rows, len(rows))
+    )
+    blocks = [place @ sparse.diags(covariates[:, part]) @ spline for part in range(covariates.shape[1])]
+    background = np.zeros((total_rows, len(_BEYOND_MM)))
+    background[hat_rows] = hats
+    return sparse.hstack([*blocks, sparse.csr_matrix(background)]).tocsr()
+
+
+def _template_knots(deepest_mm: float, crown_mm: float) -> Array:
+    """Cubic knots: fine over the crown, then ever wider over the board in front of it."""
+    fine = list(np.linspace(0.0, crown_mm, round(crown_mm / 0.13) + 1))
+    step = fine[1]
+    while fine[-1] < deepest_mm:
+        step *= 1.7
+        fine.append(fine[-1] + step)
+    return np.array([fine[0]] * 3 + fine + [fine[-1]] * 3)
+
+
+def _shift_forms(knots: Array, crown_mm: float) -> tuple[Array, Array]:
+    """Integrals over the crown: B_i B_j' (rows i) and B_i' B_j', (size, size) each."""
+    depth = np.linspace(0.0, crown_mm, 120)
+    size = len(knots) - 4
+    value = BSpline.design_matrix(depth, knots, 3).toarray()
+    slope = np.column_stack([BSpline(knots, row, 3).derivative()(depth) for row in np.eye(size)])
+    return value.T @ slope, slope.T @ slope
+
+
+def _penalty(size: int, knots: Array, total: int, crown_mm: float) -> Array:
+    """Quadratic penalty keeping the template smooth and its slow changes small; a matrix (total, total)."""
+    second = np.diff(np.eye(size), 2, axis=0)
+    smooth = second.T @ second
+    penalty = np.zeros((total, total))
+    for part, (bend, level) in enumerate(((3.0, 0.2), (10.0, 1.0), (30.0, 10.0))):
+        block = slice(part * size, (part + 1) * size)
+        penalty[block, block] = bend**2 * smooth + level**2 * np.eye(size)
+    # The third part belongs to the board alone: on the crown it could imitate a bow.
+    crown = 2 * size + np.flatnonzero(knots[3 : 3 + size] < crown_mm)
+    penalty[crown, crown] += 1e6
+    beyond = np.arange(3 * size, total)
+    penalty[beyond, beyond] = 0.04
+    return penalty
+
+
+def _inside(depth: Array, knots: Array) -> Array:
+    return np.clip(depth, knots[0], knots[-1] - 1e-9)

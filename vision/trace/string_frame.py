@@ -1,0 +1,135 @@
+"""The light around a string's expected path, straightened, and the blurred bases a string is drawn with there."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.trace.blur import Blur, line_spread
+from vision.trace.strip import LightCrop
+
+Array = NDArray[np.float64]
+
+GROUPS, ROWS = 18, 8  # rows of a group share scale and blur
+_SAMPLES = 2  # averaged along the line within a row
+FINE_PX = 0.25
+STEP = 3  # fine steps from sample to sample across the line
+_BESIDE_PX, _BESIDE_MM = 2.0, 0.15
+SHADES = 7  # hat functions across the cylinder
+WAVES = 3  # constant, slope and bend of the shading along the string
+LEVELS = 3  # of a row: left, right, slope
+# Prior standard uncertainties; those of light in units of its spread.
+_SHADE_U, _SHADE_CHANGE_U, SLOPE_U = 2.0, 0.7, 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class StringPath:
+    """Where a string is expected: its image at near end, far end and between, (3, 2) px.
+
+    px_per_mm, depth_m (2,): scale and depth at its ends.  fret_direction (2, 2): along the frets in the picture there.
+    """
+
+    points_px: Array
+    px_per_mm: Array
+    depth_m: Array
+    fret_direction: Array
+
+    @property
+    def normal(self) -> Array:
+        """Unit normal of the chord."""
+        chord = self.points_px[1] - self.points_px[0]
+        return np.asarray(np.array([-chord[1], chord[0]]) / float(np.hypot(*chord)))
+
+    def moved(self, move_px: Array) -> "StringPath":
+        """The path with its two ends moved along the normal, (2,) px."""
+        move = np.append(move_px, move_px.mean())
+        return replace(self, points_px=self.points_px + move[:, None] * self.normal)
+
+
+def form_of(share: Array) -> Array:
+    return np.column_stack([1 - share, share, 4 * share * (1 - share)])
+
+
+class StringFrame:
+    """Light around a path, straightened, and the blur there; lives only inside refine_string."""
+
+    def __init__(
+        self, crop: LightCrop, path: StringPath, start: Array, blur: Blur, radius_mm: float, scan: int
+    ) -> None:
+        self.path, self.start, self.scan_steps = path, start, scan
+        near, far, between = path.points_px
+        self.chord = far - near
+        self.length = float(np.hypot(*self.chord))
+        self.normal = path.normal
+        place = float((between - near) @ self.chord) / self.length**2
+        self.bow = float((between - near) @ self.normal) / (4 * place * (1 - place))
+        edge = np.linspace(0.0, 1.0, GROUPS + 1)
+        self.share = 0.5 * (edge[:-1] + edge[1:])
+        # 1 / depth is linear along the picture of a straight line.
+        inverse = (1 - self.share) / path.depth_m[0] + self.share / path.depth_m[1]
+        self.scale = path.px_per_mm[0] * path.depth_m[0] * inverse
+        disc = blur.disc_px(1.0 / inverse)
+        sigma = float(np.exp(blur.log_sigma))
+        beside = 1.3 * radius_mm * self.scale + disc + 2.0 * sigma + _BESIDE_PX + _BESIDE_MM * self.scale
+        step = STEP * FINE_PX
+        count = int(np.ceil(beside.max() / step))
+        self.offset = np.arange(-count - scan, count + scan + 1) * step
+        self.inside = np.abs(self.offset)[None, :] <= (beside + scan * step)[:, None]
+        self.light = self._sample(crop)
+        self.within = np.broadcast_to(self.inside[:, None, :], self.light.shape)
+        self.spread = max(float(self.light[self.within].std()), 1e-6)
+        self.level = float(np.median(self.light))
+        self.disc, self.sigma, self.sharpening = disc, sigma, float(np.clip(blur.sharpening, 0.0, 1.0))
+        margin = int(np.ceil((1.5 * disc.max() + 6.0 * sigma + 3.0) / FINE_PX))
+        middle = STEP * (len(self.offset) // 2 + scan) + margin
+        self.fine = (np.arange(2 * middle + 1) - middle) * FINE_PX
+        self.sample_at = margin + STEP * np.arange(len(self.offset) + 2 * scan)
+        tau = 2.0 * self.share - 1.0
+        self.waves = np.column_stack([np.ones_like(tau), tau, 1.5 * tau**2 - 0.5])
+        self.form = form_of(self.share)
+
+    def points(self, share: Array, shift: Array) -> Array:
+        """Image points of the path at shares of its length, moved by the start and by a shift (px)."""
+        move = 4 * share * (1 - share) * self.bow + (1 - share) * self.start[0] + share * self.start[1] + shift
+        return np.asarray(self.path.points_px[0] + share[:, None] * self.chord + move[:, None] * self.normal)
+
+    def _sample(self, crop: LightCrop) -> Array:
+        """(groups, rows, samples): means of a few lines along the frets."""
+        total = GROUPS * ROWS * _SAMPLES
+        share = (np.arange(total) + 0.5) / total
+        along = self.chord / self.length
+        slant = (self.path.fret_direction @ along) / (self.path.fret_direction @ self.normal)
+        lean = np.clip((1 - share) * slant[0] + share * slant[1], -1.0, 1.0)
+        across = self.normal + lean[:, None] * along
+        base = self.points(share, np.zeros(total))
+        light = crop.sample(base[:, None, :] + self.offset[None, :, None] * across[:, None, :])
+        return np.asarray(light.reshape(GROUPS, ROWS, _SAMPLES, -1).mean(axis=2), dtype=np.float64)
+
+    def operators(self, widening: float) -> tuple[Array, Array]:
+        """Blur from fine grid to samples, (groups, samples, fine), and its derivative by the log of its width."""
+        size = len(self.fine)
+        reach = np.arange(size) * FINE_PX
+        scaled = np.broadcast_to(reach / widening, (GROUPS, size))
+        kernel = line_spread(scaled, self.disc[:, None], self.sigma, self.sharpening)
+        kernel /= 2.0 * kernel.sum(axis=1, keepdims=True) - kernel[:, :1]
+        # K(x / s) / s changes with log s by -(K + x dK/dx).
+        change = -(kernel + reach * np.gradient(kernel, FINE_PX, axis=1))
+        away = np.abs(np.arange(size)[None, :] - self.sample_at[:, None])
+        return kernel[:, away], change[:, away]
+
+    def sharp(self, centre: Array, half_px: Array) -> tuple[Array, Array]:
+        """Unblurred bases of every group: shading (groups, fine, shades) and background (groups, fine, levels)."""
+        away = self.fine[None, :] - centre[:, None]
+        half = half_px[:, None]
+        left = np.clip((-half - away) / FINE_PX + 0.5, 0.0, 1.0)
+        right = np.clip((away - half) / FINE_PX + 0.5, 0.0, 1.0)
+        band = 1.0 - left - right
+        knots = np.linspace(-1.0, 1.0, SHADES)
+        across = np.clip(away / np.maximum(half, 1e-9), -1.0, 1.0)
+        hats = np.clip(1.0 - np.abs(across[..., None] - knots) / (knots[1] - knots[0]), 0.0, 1.0)
+        ground = np.stack([left, right, away * (left + right) / self.fine[-1]], axis=-1)
+        return hats * band[..., None], ground
+
+    def shade_precision(self) -> Array:
+        u = np.r_[np.full(SHADES, _SHADE_U), np.full(SHADES * (WAVES - 1), _SHADE_CHANGE_U)] * self.spread
+        return np.asarray(1.0 / u**2)

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -9,6 +10,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from vision import measure
+from vision.fit import rounds
 from vision.measure import CornerStart, measure_neck
 from vision.photo import Photograph, Unreadable, decode_photograph
 from vision.results import Measured, Outcome, Refused
@@ -68,16 +71,7 @@ def measured(outcomes: dict[str, tuple[Outcome, list[str]]], neck: str) -> Measu
     return outcome
 
 
-TWIST_BASS_LOST = pytest.param(
-    "twist",
-    marks=pytest.mark.xfail(
-        reason="known: the very low twist_bass view is refused by the finder, so two photographs carry this neck"
-    ),
-)
-FOUND_WHOLE = [*(neck for neck in NECKS if neck != "twist"), TWIST_BASS_LOST]
-
-
-@pytest.mark.parametrize("neck", FOUND_WHOLE)
+@pytest.mark.parametrize("neck", NECKS)
 def test_every_photograph_is_measured(outcomes: dict[str, tuple[Outcome, list[str]]], neck: str) -> None:
     photos = measured(outcomes, neck).photos
     assert [p.name for p in photos] == [f"{neck}_{kind}.jpg" for kind in KINDS]
@@ -89,7 +83,7 @@ def test_every_photograph_is_measured(outcomes: dict[str, tuple[Outcome, list[st
         assert 0.6 <= photo.camera.usable_share <= 1.0
 
 
-@pytest.mark.parametrize("neck", FOUND_WHOLE)
+@pytest.mark.parametrize("neck", NECKS)
 @pytest.mark.parametrize("side", ["bass", "treble"])
 def test_relief_holds(outcomes: dict[str, tuple[Outcome, list[str]]], neck: str, side: str) -> None:
     truth = truth_of(neck)
@@ -127,7 +121,7 @@ def test_difference_of_the_sides_is_sharper_than_either(
     assert 0.001 < found.relief_difference_u_mm < min(found.bass.relief_u_mm, found.treble.relief_u_mm)
 
 
-@pytest.mark.parametrize("neck", FOUND_WHOLE)
+@pytest.mark.parametrize("neck", NECKS)
 def test_fret_tops_lie_on_the_true_ones(
     outcomes: dict[str, tuple[Outcome, list[str]]], neck: str
 ) -> None:
@@ -142,17 +136,20 @@ def test_fret_tops_lie_on_the_true_ones(
             # Across the fret line: along it the point slides with the string, which bends no neck.
             normal = np.column_stack([-along[:, 1], along[:, 0]])
             off = np.sum((found - np.array(record["sides"][side]["fret_top_px"])) * normal, axis=1)[seen]
-            assert np.median(np.abs(off - np.median(off))) < (1.2 if photo.kind == "front" else 0.4)
+            # A false twist of 0.1 degrees shifts the lanes of one side by half a pixel along the neck.
+            assert np.median(np.abs(off - np.median(off))) < (1.2 if photo.kind == "front" else 0.6)
             assert np.abs(np.median(off)) < 3.0
 
 
 def test_steps_are_named_in_order(outcomes: dict[str, tuple[Outcome, list[str]]]) -> None:
     steps = outcomes["back_bow"][1]
-    assert [s for s in steps if s.startswith("Finding")] == [
-        f"Finding the neck in back_bow_{kind}.jpg" for kind in KINDS
-    ]
-    assert steps[-1] == "Judging the curves"
-    assert any(s.startswith("Tracing") and "back_bow_front.jpg" in s for s in steps)
+    rounds = []
+    for turn in (1, 2, 3):
+        rounds += [
+            f"Tracing strings and frets in every photograph ({turn} of 3)",
+            f"Fitting the cameras and the neck together ({turn} of 3)",
+        ]
+    assert steps == ["Finding the neck in every photograph", *rounds, "Judging the curves"]
 
 
 def test_order_and_an_unreadable_file_among_them_do_not_matter(
@@ -177,6 +174,64 @@ def test_order_and_an_unreadable_file_among_them_do_not_matter(
     assert outcome.twist.twist_deg == pytest.approx(first.twist.twist_deg, rel=0, abs=0.01)
 
 
+@pytest.fixture(scope="module")
+def pair() -> Measured:
+    """Back-bowed neck from its two low photographs alone."""
+    outcome = measure_neck(photographs("back_bow", ("bass", "treble")), truth_of("back_bow").stated)
+    assert isinstance(outcome, Measured), outcome
+    return outcome
+
+
+def test_without_a_front_photograph_the_relief_is_wide_and_the_difference_is_not(
+    outcomes: dict[str, tuple[Outcome, list[str]]], pair: Measured
+) -> None:
+    whole, truth = measured(outcomes, "back_bow"), truth_of("back_bow")
+    assert [f.code for f in pair.flags] == ["no front photograph"]
+    assert pair.provenance.depth_from == "usual widths"
+    for side in ("bass", "treble"):
+        found, with_front = getattr(pair, side), getattr(whole, side)
+        assert 1.5 * with_front.relief_u_mm < found.relief_u_mm < 0.3
+        assert abs(found.relief_mm - truth.relief_mm[side]) < 2.5 * found.relief_u_mm
+    error = pair.relief_difference_mm - (truth.relief_mm["bass"] - truth.relief_mm["treble"])
+    assert abs(error) < 0.035
+    assert abs(pair.twist.twist_deg - truth.twist_deg) < 2.5 * pair.twist.twist_u_deg < 0.5
+
+
+def test_one_photograph_alone_is_measured_with_the_width_it_deserves(pair: Measured) -> None:
+    truth = truth_of("back_bow")
+    one = measure_neck(photographs("back_bow", ("treble",)), truth.stated)
+    assert isinstance(one, Measured)
+    assert [(p.status, p.kind) for p in one.photos] == [("measured", "treble")]
+    for side in ("bass", "treble"):
+        found = getattr(one, side)
+        assert 0.8 * getattr(pair, side).relief_u_mm < found.relief_u_mm < 0.5
+        assert abs(found.relief_mm - truth.relief_mm[side]) < 2.5 * found.relief_u_mm
+    assert one.relief_difference_u_mm > pair.relief_difference_u_mm
+
+
+class OneAfterTheOther(ThreadPoolExecutor):
+    """A pool of one, however many are asked for."""
+
+    def __init__(self, workers: int) -> None:
+        assert workers >= 1
+        super().__init__(1)
+
+
+def test_photographs_side_by_side_give_what_they_give_one_after_the_other(
+    pair: Measured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(measure, "ThreadPoolExecutor", OneAfterTheOther)
+    monkeypatch.setattr(rounds, "ThreadPoolExecutor", OneAfterTheOther)
+    again = measure_neck(photographs("back_bow", ("bass", "treble")), truth_of("back_bow").stated)
+    assert isinstance(again, Measured)
+    for side in ("bass", "treble"):
+        one, other = getattr(pair, side), getattr(again, side)
+        np.testing.assert_allclose(other.gap_mm, one.gap_mm, rtol=0, atol=1e-6)
+        np.testing.assert_allclose(other.deviation_mm, one.deviation_mm, rtol=0, atol=1e-6)
+    assert again.twist.twist_deg == pytest.approx(pair.twist.twist_deg, rel=0, abs=1e-6)
+    assert [p.kind for p in again.photos] == [p.kind for p in pair.photos]
+
+
 def test_a_mirrored_neck_is_the_same_left_handed_neck(
     outcomes: dict[str, tuple[Outcome, list[str]]],
 ) -> None:
@@ -191,7 +246,10 @@ def test_a_mirrored_neck_is_the_same_left_handed_neck(
     assert [p.kind for p in outcome.photos] == [p.kind for p in first.photos]
     for side in ("bass", "treble"):
         one, other = getattr(first, side), getattr(outcome, side)
-        np.testing.assert_allclose(other.gap_mm, one.gap_mm, rtol=0, atol=0.02)
+        # Crop and first camera are not the mirror image to the last digit; the relief follows within its uncertainty.
+        np.testing.assert_allclose(other.gap_mm, one.gap_mm, rtol=0, atol=0.05)
+        assert np.all(np.abs(other.gap_mm - one.gap_mm) <= 2.0 * one.gap_u_mm + 1e-9)
+        assert other.relief_u_mm == pytest.approx(one.relief_u_mm, rel=0, abs=0.006)
     assert outcome.twist.twist_deg == pytest.approx(first.twist.twist_deg, rel=0, abs=0.03)
     for one, other in zip(first.photos, outcome.photos, strict=True):
         assert one.trace is not None
@@ -221,11 +279,14 @@ def test_photographs_from_the_front_alone_are_refused() -> None:
     assert "along each outer string" in outcome.advice
 
 
-@pytest.mark.xfail(reason="known defect: two low views of different necks can be reconciled by the free cameras")
 def test_photographs_of_two_necks_are_refused() -> None:
     mixed = [photograph("back_bow", "bass"), photograph("twist", "treble")]
     outcome = refused(measure_neck(mixed, StatedNeck(647.7, 22)), "photographs disagree")
     assert "same neck" in outcome.reason
+
+
+def test_views_of_one_neck_from_its_two_strings_are_told_apart(pair: Measured) -> None:
+    assert [p.kind for p in pair.photos] == ["bass", "treble"]
 
 
 @pytest.mark.parametrize("stated", [21, 24])

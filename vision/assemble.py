@@ -16,7 +16,7 @@ from vision.fit.neck_model import WIDTH_12, WIDTH_NUT, fret_points, surface_poin
 from vision.fit.rounds import FittedNeck
 from vision.quality import (
     PhotoProblem,
-    kind_of,
+    kinds_of,
     middle_of,
     neck_flags,
     photo_flags,
@@ -28,6 +28,7 @@ from vision.results import (
     Camera,
     Flag,
     Measured,
+    PhotoKind,
     PhotoResult,
     PhotoTrace,
     Provenance,
@@ -69,8 +70,10 @@ def measured_neck(
     bass, treble = (1, 0) if stated.left_handed else (0, 1)
     sign = -1.0 if stated.left_handed else 1.0
     photos = dict(others)
+    fronts = [trace.strip.front for trace in fitted.traces]
+    kind = kinds_of(fit.cameras, fronts, stated.left_handed)
     for index, place in place_of.items():
-        photos[index] = _photo_result(fitted, place, names[index], lateral, stated.left_handed)
+        photos[index] = _photo_result(fitted, place, names[index], kind[place], lateral, stated.left_handed)
     kinds = [p.kind for p in photos.values() if p.kind is not None]
     widths_stated = stated.nut_width_mm is not None and stated.width_at_12_mm is not None
     return Measured(
@@ -111,7 +114,7 @@ def _inflation(fitted: FittedNeck) -> float:
 
 
 def _photo_result(
-    fitted: FittedNeck, place: int, name: str, lateral: tuple[Array, ...], left_handed: bool
+    fitted: FittedNeck, place: int, name: str, kind: PhotoKind, lateral: tuple[Array, ...], left_handed: bool
 ) -> PhotoResult:
     model, fit, trace = fitted.model, fitted.fit, fitted.traces[place]
     camera = fit.cameras[place]
@@ -132,7 +135,7 @@ def _photo_result(
     return PhotoResult(
         name,
         "measured",
-        kind_of(camera, trace.strip.front, left_handed),
+        kind,
         photo_flags(trace, camera, model),
         camera=_camera(fitted, place, camera),
         trace=PhotoTrace(

@@ -5,6 +5,7 @@ Photographs may come in any number and order; which one is along the bass, along
 found from the fitted camera.
 """
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -13,13 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.assemble import measured_neck, refused_photo
+from vision.fit.agreement import agreement
 from vision.fit.neck_model import WidthPrior, build_neck_model
 from vision.fit.rounds import FittedNeck, View, trace_and_fit
 from vision.fit.start import camera_prior, start_camera
 from vision.fit.width_prior import width_prior
 from vision.locate import LocatedNeck, locate_neck
 from vision.photo import Photograph, Unreadable
-from vision.quality import PhotoProblem, disagreeing, problem_of
+from vision.quality import PhotoProblem, disagreeing, of_two_necks, problem_of
 from vision.results import Outcome, PhotoResult, Refused
 from vision.settings import StatedNeck
 from vision.trace.strip import clearest_light, is_front
@@ -132,7 +134,7 @@ def _measure_views(
             return _refused(stated, refusal, views, results)
         model = build_neck_model(stated.scale_length_mm, stated.frets, _widths(stated, views))
         indices = sorted(views)
-        fitted = trace_and_fit(model, [views[i] for i in indices], say)
+        fitted = trace_and_fit(model, [views[i] for i in indices], say, left_handed=stated.left_handed)
         problems = {
             i: problem
             for i, trace, camera in zip(indices, fitted.traces, fitted.fit.cameras, strict=True)
@@ -181,7 +183,11 @@ def _nothing_to_measure(
 
 def _trouble(fitted: FittedNeck) -> PhotoProblem | None:
     """Reasons to refuse that show only after the joint fit."""
-    if len(fitted.photos) > 1 and disagreeing(fitted.fit.fret_residual):
+    low = [photo for photo, trace in zip(fitted.photos, fitted.traces, strict=True) if not trace.strip.front]
+    two_necks = any(
+        of_two_necks(agreement(fitted.model, pair, fitted.fit)) for pair in itertools.combinations(low, 2)
+    )
+    if two_necks or (len(fitted.photos) > 1 and disagreeing(fitted.fit.fret_residual)):
         return PhotoProblem(
             "photographs disagree",
             "The photographs do not show the same neck, or one of them was edited.",

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.fit.agreement import Agreement
 from vision.fit.camera import CameraModel, view_angle_deg
 from vision.fit.neck_model import NeckModel
 from vision.results import Flag, PhotoKind
@@ -25,6 +26,11 @@ _LOW_DEG, _HIGH_DEG = 4.5, 16.0
 _SMALL_PX_PER_MM = 3.5
 _BLURRED_MM = 0.7  # radius of the blur against a crown 1.2 mm high
 _DISAGREE = 4.0
+# Comparison with thirteen known necks, views along the strings in pairs. Of one neck: cost at most 15.5, correlation
+# mostly 0.6 to 0.9, least 0.32; of two necks: cost at least 47, correlation at most 0.29.
+_MOST_EXCESS_COST, _LEAST_ALIKE = 25.0, 0.5
+_MIDDLE_MM = 20.0  # so near to the neck's middle plane either string may have been meant
+_APART_MM = 20.0  # hands that aim along the same string twice differ by less
 
 
 @dataclass(frozen=True)
@@ -44,9 +50,25 @@ def kind_of(camera: CameraModel, front: bool, left_handed: bool) -> PhotoKind:
     """Which photograph it is, from where the camera stood."""
     if front:
         return "front"
-    negative_side: PhotoKind = "treble" if left_handed else "bass"
-    positive_side: PhotoKind = "bass" if left_handed else "treble"
-    return negative_side if camera.position_mm[0] < 0.0 else positive_side
+    return "bass" if (camera.position_mm[0] < 0.0) != left_handed else "treble"
+
+
+def kinds_of(
+    cameras: Sequence[CameraModel], fronts: Sequence[bool], left_handed: bool
+) -> tuple[PhotoKind, ...]:
+    """Which photograph each of a neck is.
+
+    Of two views along the strings from the same side, one of them from near the middle, that one is of the other
+    string, unless they are alike.
+    """
+    kinds = [kind_of(camera, front, left_handed) for camera, front in zip(cameras, fronts, strict=True)]
+    low = [i for i, front in enumerate(fronts) if not front]
+    if len(low) == 2 and kinds[low[0]] == kinds[low[1]]:
+        inner, outer = sorted(low, key=lambda i: abs(cameras[i].position_mm[0]))
+        x_inner, x_outer = (abs(float(cameras[i].position_mm[0])) for i in (inner, outer))
+        if x_inner < _MIDDLE_MM and x_outer - x_inner > _APART_MM:
+            kinds[inner] = "treble" if kinds[outer] == "bass" else "bass"
+    return tuple(kinds)
 
 
 def seen_frets(trace: PhotoMeasurement) -> NDArray[np.bool_]:
@@ -146,6 +168,12 @@ def photo_flags(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) 
 def disagreeing(fret_residuals: Sequence[Array]) -> bool:
     """True when the photographs contradict each other far beyond their uncertainty."""
     return any(robust_rms(r) > _DISAGREE for r in fret_residuals)
+
+
+def of_two_necks(found: Agreement) -> bool:
+    """True when two views along the strings cannot be of one neck: they cost too much together, and their single
+    frets differ."""
+    return found.excess_cost > _MOST_EXCESS_COST and found.alike < _LEAST_ALIKE
 
 
 def robust_rms(residual: Array) -> float:

@@ -43,11 +43,16 @@ class FittedNeck:
 
 
 def trace_and_fit(
-    model: NeckModel, views: Sequence[View], progress: Callable[[str], None], rounds: int = ROUNDS
+    model: NeckModel,
+    views: Sequence[View],
+    progress: Callable[[str], None],
+    rounds: int = ROUNDS,
+    *,
+    left_handed: bool = False,
 ) -> FittedNeck:
-    """Alternate tracing of every view with the joint fit."""
+    """Alternate tracing of every view with the joint fit. left_handed : the thick strings are on side +1."""
     count = usual_string_count(model.scale_length_mm)
-    radius = string_radii_mm(model.scale_length_mm, count)
+    radius = string_radii_mm(model.scale_length_mm, count)[:: -1 if left_handed else 1]
     theta = model.mean.copy()
     string_mean, string_u = string_prior(model, theta, count)
     strings, cameras = string_mean.copy(), [view.camera for view in views]

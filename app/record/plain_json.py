@@ -6,6 +6,7 @@ from typing import Any
 
 MAX_DEPTH = 24
 MAX_WHOLE_NUMBER = 2**53  # beyond it a double no longer holds every whole number
+_BEYOND_WHOLE = "it holds a whole number beyond 2^53"
 
 
 def read_json(data: bytes, max_bytes: int) -> dict[str, Any]:
@@ -13,7 +14,9 @@ def read_json(data: bytes, max_bytes: int) -> dict[str, Any]:
     if len(data) > max_bytes:
         raise ValueError(f"it has {len(data)} bytes, more than the {max_bytes} allowed")
     try:
-        value = json.loads(data.decode("utf-8"), object_pairs_hook=_unrepeated, parse_constant=_no_constant)
+        value = json.loads(
+            data.decode("utf-8"), object_pairs_hook=_unrepeated, parse_constant=_no_constant, parse_int=_bounded_int
+        )
     except RecursionError:
         raise ValueError(f"it is nested deeper than {MAX_DEPTH} levels") from None
     except UnicodeDecodeError:
@@ -46,7 +49,7 @@ def check_plain(value: object) -> None:
                 raise ValueError(f"it holds the number {item!r}, which is not finite")
         elif isinstance(item, int):
             if abs(item) > MAX_WHOLE_NUMBER:
-                raise ValueError("it holds a whole number beyond 2^53")
+                raise ValueError(_BEYOND_WHOLE)
         elif item is not None:
             raise ValueError(f"it holds a {type(item).__name__}, which JSON does not have")
 
@@ -65,6 +68,13 @@ def _unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         twice = next(name for name in names if names.count(name) > 1)
         raise ValueError(f"the name {twice!r:.60} stands twice in one object")
     return result
+
+
+def _bounded_int(digits: str) -> int:
+    """Refused by length before Python refuses some thousand digits in words of its own."""
+    if len(digits) > 20:
+        raise ValueError(_BEYOND_WHOLE)
+    return int(digits)
 
 
 def _no_constant(name: str) -> None:

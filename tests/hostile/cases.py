@@ -17,9 +17,12 @@ from app.record.import_inspection import read_export
 from app.record.inspection import Inspection
 from app.record.privacy import without_location
 from app.record.problems import ExchangeProblem, PhotoProblem
+from app.report.content import gather
+from app.wording import MILLIMETRES
 from tests.hostile.documents import damaged_contract, damaged_export
 from tests.hostile.mutations import mutated
 from tests.hostile.originals import OTHERS, PICTURES, drawing, originals
+from tests.record.records import WHEN
 from vision.measure import measure_neck
 from vision.photo import Photograph, Unreadable, decode_photograph
 from vision.photo.quiet import quiet_warnings
@@ -126,10 +129,11 @@ def open_import(data: bytes) -> str:
 
 
 def check_shown(inspection: Inspection) -> None:
-    """Every measurement of an accepted inspection can be read for the page."""
+    """Everything of an accepted inspection can be read, judged and gathered for the page."""
     for sighting in inspection.sightings:
         if sighting.measurement is not None:
             outcome_from_contract(sighting.measurement.contract)
+    gather(inspection, "0.1.0", WHEN, MILLIMETRES)
 
 
 def open_contract(document: object) -> str:

@@ -16,6 +16,7 @@ from app.contract import outcome_to_contract
 from app.contract_reading import outcome_from_contract
 from app.files import read_photographs
 from app.record.measurement_document import checked_contract
+from app.record.plain_json import read_json
 from app.record.privacy import CleanPicture
 from tests.fixtures_results import measured
 from tests.hostile import cases
@@ -175,6 +176,14 @@ def test_a_document_with_impossible_values_is_refused_by_field(
     place[path[-1]] = value
     with pytest.raises(ValueError, match=words):
         outcome_from_contract(damaged)
+
+
+def test_a_number_of_thousands_of_digits_is_refused_in_plain_words() -> None:
+    """The words were Python's own, about a limit of integer string conversion."""
+    for digits in ("9" * 5000, "-" + "9" * 30, "9007199254740993"):
+        with pytest.raises(ValueError, match=r"^it holds a whole number beyond 2\^53$"):
+            read_json(b'{"frets": ' + digits.encode() + b"}", 10_000)
+    assert read_json(b'{"frets": -9007199254740992}', 100) == {"frets": -(2**53)}
 
 
 @pytest.mark.parametrize(

@@ -260,6 +260,23 @@ def test_a_mirrored_neck_is_the_same_left_handed_neck(
         np.testing.assert_allclose(flipped[seen], one.trace.bass_top_px[seen], rtol=0, atol=2.0)
 
 
+def test_a_left_handed_neck_with_a_high_fret() -> None:
+    """Its strings run the other way round, and fret 9 stands 0.12 mm high."""
+    neck = "high_fret_left_handed"
+    truth = truth_of(neck)
+    outcome = measure_neck(photographs(neck), replace(truth.stated, left_handed=True))
+    assert isinstance(outcome, Measured)
+    used = [p for p in outcome.photos if p.status == "measured"]
+    assert [p.kind for p in used if p.name.endswith("_bass.jpg")] == ["bass"]
+    for side in ("bass", "treble"):
+        found = getattr(outcome, side)
+        assert abs(found.relief_mm - truth.relief_mm[side]) < 2.5 * found.relief_u_mm < 0.3
+        assert found.deviation_mm[8] == pytest.approx(0.12, rel=0, abs=0.03)
+        assert np.abs(np.delete(found.deviation_mm, 8)).max() < 0.05
+    strings = [len(p.trace.string_px) for p in used if p.trace is not None]
+    assert min(strings) >= 4  # of six
+
+
 def refused(outcome: Outcome, code: str) -> Refused:
     """A refusal with its code, a reason and advice, and no photograph that claims to be measured."""
     assert isinstance(outcome, Refused), outcome

@@ -38,7 +38,7 @@ from vision.measure import measure_neck
 from vision.photo import Photograph, decode_photograph
 from vision.settings import StatedNeck
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo
-from vision.trace.strip import crop_light
+from vision.trace.strip import clearest_light
 
 KINDS = ("bass", "treble", "front")
 _REPEATS = 3  # of decoding, which is short enough to be drowned by a cold start: the best counts
@@ -224,7 +224,7 @@ def _view(neck: Neck, model: NeckModel) -> View:
         prior, photo.focal_prior_px is not None, float(np.hypot(width, height)), located.fret_ends_px, model,
         model.mean,
     )
-    crop = crop_light(photo.rgb, located.fret_ends_px.reshape(-1, 2))
+    crop = clearest_light(photo.rgb, located.fret_ends_px.reshape(-1, 2), camera, model, model.mean)
     return View(photo.name, crop, camera, prior, prior_u)
 
 

@@ -43,8 +43,6 @@ class JointFit:
     fret_residual: tuple[Array, ...]  # in units of its u, per photograph
     end_residual: tuple[Array, ...]
     string_residual: tuple[Array, ...]
-    tracing_error_mm: tuple[Array, ...]
-    end_error_mm: tuple[Array, ...]
     cost: float
     converged: bool
 
@@ -279,7 +277,7 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
     m = problem.model
     neck = m.unknowns + problem.strings0.size
     at = problem.size + 4 * len(_lens_pairs(problem.photos))
-    frets, ends, strings, cameras, camera_u, lanes, end_offset = [], [], [], [], [], [], []
+    frets, ends, strings, cameras, camera_u = [], [], [], [], []
     for photo, start in zip(problem.photos, problem.starts, strict=True):
         n, e, s = len(photo.frets.fret), len(photo.ends.fret), len(photo.strings.string)
         frets.append(residual[at : at + n])
@@ -288,9 +286,6 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         at += n + e + s
         cameras.append(photo.camera.stepped(x[start : start + CAMERA_PARAMETERS]))
         camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
-        lanes.append(x[start + CAMERA_PARAMETERS : start + CAMERA_PARAMETERS + photo.frets.unknowns])
-        first = start + CAMERA_PARAMETERS + photo.frets.unknowns
-        end_offset.append(x[first : first + END_UNKNOWNS])
     return JointFit(
         theta=x[: m.unknowns],
         strings=x[m.unknowns : neck].reshape(-1, STRING_UNKNOWNS),
@@ -300,8 +295,6 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         fret_residual=tuple(frets),
         end_residual=tuple(ends),
         string_residual=tuple(strings),
-        tracing_error_mm=tuple(lanes),
-        end_error_mm=tuple(end_offset),
         cost=cost,
         converged=converged,
     )

@@ -90,3 +90,22 @@ def _covered(cells: Array) -> Array:
 def hats(v: Array, knots: Array) -> Array:
     """(knots, len(v)) hat functions, constant beyond the outer knots."""
     return np.array([np.interp(v, knots, row) for row in np.eye(len(knots))])
+
+
+def preferences() -> Array:
+    """Quadratic form of weak preferences for the lights of the regions: smooth crown, a face lit about like the crown,
+    even surroundings."""
+    size = CROWN_KNOTS + 2 * COARSE_KNOTS + 3
+    total = 1e-5 * np.eye(size)
+    bend = np.diff(np.eye(CROWN_KNOTS), 2, axis=0)
+    total[:CROWN_KNOTS, :CROWN_KNOTS] += 0.1 * bend.T @ bend
+    total[CROWN_KNOTS, CROWN_KNOTS] += 3.0
+    face = np.zeros(size)
+    face[:CROWN_KNOTS], face[CROWN_KNOTS + 1] = -1.0 / CROWN_KNOTS, 1.0
+    total += 0.05 * np.outer(face, face)
+    bend = np.diff(np.eye(COARSE_KNOTS), 2, axis=0)
+    for first in (CROWN_KNOTS + 2, CROWN_KNOTS + 2 + COARSE_KNOTS):
+        block = slice(first, first + COARSE_KNOTS)
+        total[block, block] += 0.5 * bend.T @ bend
+    total[-1, -1] += 3.0
+    return total

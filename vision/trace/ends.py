@@ -33,6 +33,7 @@ from vision.trace.end_drawing import (
     draw_regions,
     hats,
     outlines,
+    preferences,
     transfer,
 )
 from vision.trace.end_shape import end_shape_mm
@@ -138,7 +139,7 @@ class _Side:
             )
             for slope in _SLOPES
         ]
-        self.penalty = _penalty()
+        self.penalty = preferences()
 
     def _frames(
         self, camera: CameraModel, model: NeckModel, theta: Array, sign: float
@@ -307,24 +308,6 @@ class _Side:
             # Seen from far inside, strings stand before this side's ends, and no board shows beside them.
             good &= float(np.median(self.third[:, 0] / self.third[:, 1])) > -_MOST_OBLIQUE
         return good
-
-
-def _penalty() -> Array:
-    """Weak preferences: smooth crown, a face lit about like the crown, even surroundings."""
-    size = CROWN_KNOTS + 2 * COARSE_KNOTS + 3
-    total = 1e-5 * np.eye(size)
-    bend = np.diff(np.eye(CROWN_KNOTS), 2, axis=0)
-    total[:CROWN_KNOTS, :CROWN_KNOTS] += 0.1 * bend.T @ bend
-    total[CROWN_KNOTS, CROWN_KNOTS] += 3.0
-    face = np.zeros(size)
-    face[:CROWN_KNOTS], face[CROWN_KNOTS + 1] = -1.0 / CROWN_KNOTS, 1.0
-    total += 0.05 * np.outer(face, face)
-    bend = np.diff(np.eye(COARSE_KNOTS), 2, axis=0)
-    for first in (CROWN_KNOTS + 2, CROWN_KNOTS + 2 + COARSE_KNOTS):
-        block = slice(first, first + COARSE_KNOTS)
-        total[block, block] += 0.5 * bend.T @ bend
-    total[-1, -1] += 3.0
-    return total
 
 
 def _robust_noise(residual: Array, window: Array) -> Array:

@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 
 _CLIPPED = 0.96  # linear light above which the sensor may have been saturated
 _DRIFT_MM = 0.008  # how far the template may drift over the range of the covariate
+_SHIFT_U_MM = 0.3  # of a fret's top from where the model has it, before the picture is read
 _PRIOR_BLUR = np.array([0.7, 0.4, 0.3, 0.5])
 _ALIKE = 1000.0  # how much more alike the lanes' templates change along the neck than they change
 _USUAL_SIGMA_PX, _USUAL_SHARPENING = 0.9, 0.6  # of cameras; the two trade against each other
@@ -65,7 +66,6 @@ def fit_profiles(
     shift_mm: Array | None = None,
     iterations: int = 6,
     fit_blur: bool = True,
-    shift_prior_mm: float = 0.3,
 ) -> ProfileFit:
     """Fit template, fret shifts and the shared blur to lane signals.
 
@@ -99,7 +99,7 @@ def fit_profiles(
         reduced_g = (usual - blur.vector()) / _PRIOR_BLUR**2
         back = []
         for lane in lanes:
-            system, gradient = _normal_equations(lane, basis, geometry, operator, steps, shift_prior_mm)
+            system, gradient = _normal_equations(lane, basis, geometry, operator, steps)
             own = basis.total + frets
             solved = np.linalg.solve(
                 system[:own, :own], np.column_stack([gradient[:own], system[:own, own:]])
@@ -151,7 +151,6 @@ def _normal_equations(
     geometry: LaneGeometry,
     operator: sparse.csr_matrix,
     steps: list[tuple[sparse.csr_matrix, float]],
-    shift_prior_mm: float,
 ) -> tuple[Array, Array]:
     scene = LaneScene(lane.shift, basis, geometry)
     design = (operator @ scene.design).toarray()
@@ -190,8 +189,8 @@ def _normal_equations(
     system[changing, changing] += alike
     gradient[changing] -= alike @ (lane.coefficient[changing] - basis.common_change)
     index = np.arange(total, total + frets)
-    system[index, index] += 1.0 / shift_prior_mm**2
-    gradient[index] -= lane.shift / shift_prior_mm**2
+    system[index, index] += 1.0 / _SHIFT_U_MM**2
+    gradient[index] -= lane.shift / _SHIFT_U_MM**2
     return system, gradient
 
 

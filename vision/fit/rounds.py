@@ -12,7 +12,7 @@ from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel
 from vision.fit.observations import EndData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
-from vision.trace.photo_trace import PhotoMeasurement, measure_photo
+from vision.trace.photo_trace import PhotoMeasurement, measure_photo, with_bend_left
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
@@ -77,11 +77,13 @@ def trace_and_fit(
         with ThreadPoolExecutor(len(views)) as pool:
             traces = list(pool.map(trace, views, cameras, earlier, known))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
+        last = turn == rounds - 1
+        seen = [with_bend_left(t) if last else t.frets for t in traces]
         photos = tuple(
             PhotoData(
-                camera, view.prior, view.prior_u, t.frets, t.ends, t.string_data, centre_offset_u_mm(radius)
+                camera, view.prior, view.prior_u, tops, t.ends, t.string_data, centre_offset_u_mm(radius)
             )
-            for view, camera, t in zip(views, cameras, traces, strict=True)
+            for view, camera, t, tops in zip(views, cameras, traces, seen, strict=True)
         )
         fit = fit_jointly(model, photos, theta, strings, string_mean, string_u)
         kept = tuple(

@@ -1,6 +1,6 @@
 """Everything measured in one photograph for the current model: strip, strings, fret tops, fret ends."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -145,6 +145,19 @@ def _fret_data(
         *(_FRONT_ERRORS_U_MM if strip.front else _LOW_ERRORS_U_MM),
         LANES,
     )
+
+
+def with_bend_left(trace: PhotoMeasurement) -> FretData:
+    """Fret tops whose common bend is no surer than what tracing still moved them by after the camera was fitted.
+
+    By the last round that bend should have vanished; where it has not, other cues contradict this photograph's.
+    """
+    if trace.strip.front:
+        return trace.frets
+    middle = np.median(trace.profile.shift_mm[:, np.argsort(trace.strip.order)], axis=0)
+    along = np.linspace(-1.0, 1.0, len(middle))
+    left = float(np.polynomial.polynomial.polyfit(along, middle, 2)[2])
+    return replace(trace.frets, bend_u_mm=float(np.hypot(trace.frets.bend_u_mm, left)))
 
 
 def _silhouette_lift(points: Array, camera: CameraModel) -> Array:

@@ -1,5 +1,7 @@
 """Strings told apart: each string of the model is looked for where it is expected and where a line was found."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,6 +18,7 @@ from vision.trace.strip import LightCrop
 Array = NDArray[np.float64]
 
 _STRING_FLOOR_PX = 0.08
+_LIGHT_U_MM = 0.03  # light that changes along a string moves its apparent centre: spread against known necks
 _MATCH_MM = 2.5  # strings stand 6 to 11 mm apart
 _LEAST_EXPLAINED = 0.55  # by the string, of what an edge leaves; chance stays below, dim strings reach 0.6
 _RADIUS_U = 0.12  # of a string's radius: gauges of one set, relative
@@ -50,7 +53,9 @@ def match_strings(
         centres = [refine_string(crop, start, blur, radius, _RADIUS_U * radius) for start in starts]
         seen = [c for c in centres if c is not None and c.explained > _LEAST_EXPLAINED]
         if seen:
-            matched.append((string, max(seen, key=lambda c: c.explained)))
+            best_seen = max(seen, key=lambda c: c.explained)
+            scale = np.append(path.px_per_mm, path.px_per_mm.mean())
+            matched.append((string, replace(best_seen, u_px=np.hypot(best_seen.u_px, _LIGHT_U_MM * scale))))
     return matched
 
 

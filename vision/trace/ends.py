@@ -286,7 +286,8 @@ class _Side:
             line = line + step_all[self.frets : -2]
             edge = float(np.clip(edge + np.clip(step_all[-2], -0.1, 0.1), 0.0, _MOST_EDGE_MM))
             slope = float(np.clip(slope + np.clip(step_all[-1], -0.1, 0.1), *_SLOPE_RANGE))
-        sigma: Array = np.hypot(np.sqrt(np.diag(covariance)[: self.frets]), _FRET_U_MM)
+        variance = np.diag(covariance)[: self.frets]  # not positive where nothing like an end was followed
+        sigma: Array = np.hypot(np.sqrt(np.where(variance > 0.0, variance, np.nan)), _FRET_U_MM)
         sigma[~self._usable(window, residual, own)] = np.nan
         if edge >= _MOST_EDGE_MM or slope in _SLOPE_RANGE:
             sigma[:] = np.nan  # stopped at a bound: something else than the bevels was followed

@@ -25,7 +25,7 @@ from PIL import Image, JpegImagePlugin, TiffImagePlugin
 from app.record.harmless_exif import harmless_exif
 from app.record.heif_in_place import heif_with_pictures_only
 from app.record.problems import PhotoProblem
-from vision.photo.container import container_of
+from vision.photo.container import container_of, heif_pixel_limit
 from vision.photo.photograph import Pixels
 from vision.photo.pixels import rgb_from_array, rgb_from_image
 from vision.photo.quiet import quiet_warnings
@@ -209,7 +209,7 @@ def _clean_heif(data: bytes) -> CleanPicture:
 def _heif_pixels(data: bytes) -> tuple[Pixels, bytes | None]:
     """The primary picture, turned as the container says, and its camera record."""
     heif = pillow_heif.open_heif(data, convert_hdr_to_8bit=True)
-    _check_pixels(heif.size)
+    _check_pixels(heif.size, heif_pixel_limit(heif.mode, heif.info["bit_depth"]))
     return rgb_from_array(np.asarray(heif)), heif.info.get("exif")
 
 
@@ -219,8 +219,8 @@ def _as_png(rgb: Pixels, record: bytes) -> CleanPicture:
     return CleanPicture(file.getvalue(), "PNG")
 
 
-def _check_pixels(size: tuple[int, int]) -> None:
-    if size[0] * size[1] > MAX_PIXELS:
+def _check_pixels(size: tuple[int, int], most: int = MAX_PIXELS) -> None:
+    if size[0] * size[1] > most:
         raise ValueError(f"{size[0]} x {size[1]} pixels are too many")
 
 

@@ -4,11 +4,13 @@ import copy
 import io
 import json
 import os
+import struct
 import threading
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 
@@ -17,7 +19,8 @@ from app.contract_reading import outcome_from_contract
 from app.files import read_photographs
 from app.record.measurement_document import checked_contract
 from app.record.plain_json import read_json
-from app.record.privacy import CleanPicture
+from app.record.privacy import CleanPicture, without_location
+from app.record.problems import PhotoProblem
 from tests.fixtures_results import measured
 from tests.hostile import cases
 from tests.hostile.fuzz import run, table
@@ -101,6 +104,20 @@ def test_readers_that_take_much_memory_a_pixel_have_a_lower_limit(kind: str, mod
     assert isinstance(result, Unreadable)
     assert result.code == "too_large"
     assert result.reason == "the picture claims 8001 x 8000 pixels; the limit is 64 million in all"
+
+
+@pytest.mark.parametrize(("kind", "code"), [("RGBA;16", "too_large"), ("RGB;16", "damaged"), ("RGBA", "damaged")])
+def test_deep_heif_with_transparency_has_a_lower_limit(kind: str, code: str) -> None:
+    """120 million pixels of it took 1.8 GB to free of location. Only the declared size is large here."""
+    samples = {"RGBA;16": 8, "RGB;16": 6, "RGBA": 4}[kind]
+    file = io.BytesIO()
+    pillow_heif.from_bytes(kind, (640, 640), bytes(640 * 640 * samples)).save(file, quality=40)
+    data = file.getvalue().replace(b"ispe" + bytes(4) + struct.pack(">II", 640, 640), b"ispe\0\0\0\0\0\0\x1fA\0\0\x1f@")
+    result = decode_photograph(data, "deep")
+    assert isinstance(result, Unreadable)
+    assert result.code == code
+    with pytest.raises(PhotoProblem, match="cannot be read"):
+        without_location(data)
 
 
 def test_the_check_of_cleaned_pictures_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:

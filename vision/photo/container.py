@@ -8,7 +8,7 @@ import re
 import struct
 
 from vision.photo.photograph import SourceFormat
-from vision.photo.refusal import MAX_PIXELS, MIN_SHORT_SIDE_PX, UnreadableError
+from vision.photo.refusal import MAX_PIXELS, MAX_PIXELS_COSTLY, MIN_SHORT_SIDE_PX, UnreadableError
 
 _HEVC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs"}
 _KNOWN_BUT_NOT_READ = (
@@ -65,6 +65,11 @@ def check_size(width: int, height: int, most: int = MAX_PIXELS) -> None:
         raise UnreadableError("too_large", f"{width} x {height} pixels; the limit is {most // 1_000_000}")
     if min(width, height) < MIN_SHORT_SIDE_PX:
         raise UnreadableError("too_small", f"{width} x {height}")
+
+
+def heif_pixel_limit(mode: str, bit_depth: int) -> int:
+    """Pixels that the HEIF reader can take: it holds deep tones with transparency twice at 16 bits each."""
+    return MAX_PIXELS_COSTLY if mode == "RGBA" and bit_depth > 8 else MAX_PIXELS
 
 
 def webp_size(data: bytes) -> tuple[int, int]:

@@ -13,7 +13,7 @@ import numpy as np
 import pillow_heif
 from PIL import JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
-from vision.photo.container import check_jpeg_complete, check_size, container_of, webp_size
+from vision.photo.container import check_jpeg_complete, check_size, container_of, heif_pixel_limit, webp_size
 from vision.photo.exif import CameraRecord, focal_prior, read_camera_record, size_flags
 from vision.photo.photograph import Photograph, Pixels, SourceFormat, Unreadable
 from vision.photo.pixels import rgb_from_array, rgb_from_image, upright
@@ -125,7 +125,8 @@ def _read_tiff(data: bytes) -> tuple[Pixels, CameraRecord]:
 
 def _read_heif(data: bytes) -> tuple[Pixels, CameraRecord]:
     heif = pillow_heif.open_heif(data, convert_hdr_to_8bit=True)  # the primary picture; pixels come later
-    check_size(*heif.size)
+    width, height = heif.size
+    check_size(width, height, heif_pixel_limit(heif.mode, heif.info["bit_depth"]))
     record = read_camera_record(heif.info.get("exif"))
     return rgb_from_array(np.asarray(heif)), record  # already turned as the container says
 

@@ -4,7 +4,7 @@ from vision.photo.photograph import Unreadable
 
 MAX_BYTES = 64 * 1024 * 1024
 MAX_PIXELS = 120_000_000
-MAX_PIXELS_COSTLY = 64_000_000  # WebP and four inks: their readers take 14 to 17 bytes a pixel, others 10 at most
+MAX_PIXELS_COSTLY = 64_000_000  # for readers that take 11 to 17 bytes a pixel, others take 10 at most
 MIN_SHORT_SIDE_PX = 600  # below this a fret at the far end is under about two pixels wide
 
 _SEND_ORIGINAL = "Send the photograph as the camera saved it (JPEG, HEIC, PNG, WebP or TIFF)."

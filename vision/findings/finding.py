@@ -54,7 +54,7 @@ def standing(value: float, u: float, limit: float, k: float) -> Standing:
 
 def interval_mm(value: float, u: float) -> str:
     """The 95 % interval of a length in words (normal distribution, coverage factor 1.96, JCGM 100 G.3)."""
-    return f"{value - 1.96 * u:.2f} to {value + 1.96 * u:.2f} mm"
+    return f"{value - 1.96 * u:z.2f} to {value + 1.96 * u:z.2f} mm"
 
 
 def better_photographs(measured: Measured) -> str:

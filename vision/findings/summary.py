@@ -39,10 +39,10 @@ def summary_lines(outcome: Outcome, thresholds: Thresholds) -> tuple[str, ...]:
         f"Relief over frets {first} to {last} of a {outcome.scale_length_mm:g} mm scale "
         "(+ is forward bow, - is back-bow):",
         *(_relief_line(curve) for curve in (outcome.bass, outcome.treble)),
-        f"  bass minus treble: {difference:+.2f} mm, 95 % {interval_mm(difference, difference_u)}",
-        f"Twist, last fret against fret {first}: {twist.twist_deg:+.2f} degrees, 95 % "
-        f"{twist.twist_deg - 1.96 * twist.twist_u_deg:.2f} to "
-        f"{twist.twist_deg + 1.96 * twist.twist_u_deg:.2f} (+ is treble side higher at the body)",
+        f"  bass minus treble: {difference:+z.2f} mm, 95 % {interval_mm(difference, difference_u)}",
+        f"Twist, last fret against fret {first}: {twist.twist_deg:+z.2f} degrees, 95 % "
+        f"{twist.twist_deg - 1.96 * twist.twist_u_deg:z.2f} to "
+        f"{twist.twist_deg + 1.96 * twist.twist_u_deg:z.2f} (+ is treble side higher at the body)",
         _out_of_line_text(findings),
         "Findings:",
         *(f"  [{finding.severity}] {finding.title}. {finding.text}" for finding in findings),
@@ -57,7 +57,7 @@ def summary_lines(outcome: Outcome, thresholds: Thresholds) -> tuple[str, ...]:
 
 def _relief_line(curve: SideCurve) -> str:
     return (
-        f"  {curve.side}: {curve.relief_mm:+.2f} mm ({thousandths(curve.relief_mm)}) at fret "
+        f"  {curve.side}: {curve.relief_mm:+z.2f} mm ({thousandths(curve.relief_mm)}) at fret "
         f"{curve.relief_at_fret}, 95 % {interval_mm(curve.relief_mm, curve.relief_u_mm)}"
     )
 

@@ -23,7 +23,7 @@ def twist_finding(measured: Measured, thresholds: Thresholds) -> Finding:
             "deg",
         )
     way = "treble" if value > 0.0 else "bass"
-    figure = f"{abs(value):.2f} degrees (95 %: {value - 1.96 * u:.2f} to {value + 1.96 * u:.2f})"
+    figure = f"{abs(value):.2f} degrees (95 %: {value - 1.96 * u:z.2f} to {value + 1.96 * u:z.2f})"
     if position == "within":
         return Finding(
             "no_twist",

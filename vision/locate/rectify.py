@@ -71,5 +71,6 @@ def rung_signal(sheet: Sheet, smooth_rows: float = 1.0, order: int = 1) -> Float
     limit = 8.0 * np.median(np.abs(change)) + 1e-3
     change = np.clip(change, -limit, limit)
     mean = np.mean(change, axis=1)
-    around = np.sqrt(uniform_filter1d(np.mean(change**2, axis=1), 61, mode="nearest"))
+    power = uniform_filter1d(np.mean(change**2, axis=1), 61, mode="nearest")
+    around = np.sqrt(np.maximum(power, 0.0))  # a running sum may end a hair below zero
     return np.asarray(mean / (around + 0.15), dtype=np.float64)

@@ -169,7 +169,7 @@ def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | No
 
 
 def _scatter(
-    spline: sparse.spmatrix,
+    spline: sparse.csr_array,
     rows: NDArray[np.int64],
     total_rows: int,
     covariates: Array,
@@ -177,13 +177,17 @@ def _scatter(
     hat_rows: NDArray[np.int64],
 ) -> sparse.csr_matrix:
     """Place spline rows (times each covariate) and background rows into a (total_rows x unknowns) matrix."""
-    place = sparse.csr_matrix(
-        (np.ones(len(rows)), (rows, np.arange(len(rows)))), shape=(total_rows, len(rows))
-    )
-    blocks = [place @ sparse.diags(covariates[:, part]) @ spline for part in range(covariates.shape[1])]
-    background = np.zeros((total_rows, len(_BEYOND_MM)))
-    background[hat_rows] = hats
-    return sparse.hstack([*blocks, sparse.csr_matrix(background)]).tocsr()
+    size, per_row = spline.shape[1], np.diff(spline.indptr)
+    place = np.repeat(rows, per_row)
+    parts = range(covariates.shape[1])
+    data = [spline.data * np.repeat(covariates[:, part], per_row) for part in parts]
+    columns = [spline.indices + part * size for part in parts]
+    last = len(parts) * size
+    background = np.tile(np.arange(last, last + len(_BEYOND_MM)), len(hat_rows))
+    row = np.concatenate([place] * len(parts) + [np.repeat(hat_rows, len(_BEYOND_MM))])
+    column = np.concatenate([*columns, background])
+    value = np.concatenate([*data, hats.ravel()])
+    return sparse.csr_matrix((value, (row, column)), shape=(total_rows, last + len(_BEYOND_MM)))
 
 
 def _template_knots(deepest_mm: float, crown_mm: float) -> Array:

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from app.overlay import overlay_jpeg
 from app.sharpness import edge_blur_px
-from vision.fit.camera import CameraModel, view_angle_deg
-from vision.fit.neck_model import NeckModel, build_neck_model
-from vision.fit.start import camera_prior, start_camera
+from vision.fit.camera import view_angle_deg
+from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
 from vision.locate import LocatedNeck, locate_neck
+from vision.measure import by_side
 from vision.photo import Photograph, decode_photograph
 from vision.quality import kind_of
 from vision.results import Flag, PhotoKind, PhotoResult, PhotoTrace
@@ -81,7 +81,8 @@ def look_at(data: bytes, name: str, stated: StatedNeck, corners: Corners | None 
     picture = overlay_jpeg(photograph.rgb, _numbered(name, located, stated.left_handed), strip=False)
     ends = np.concatenate([located.nut_ends_px, located.fret_ends_px[-1, ::-1]])
     corners_px = _as_corners(by_side(ends, stated.left_handed))
-    camera, model = _first_camera(photograph, located, stated)
+    first = first_camera(photograph, located.fret_ends_px, stated)
+    camera, model = first.camera, first.model
     front = is_front(camera, model)
     middle = np.array([0.0, 0.0, 0.5 * (model.z_mm[0] + model.z_mm[-1])])
     angle = view_angle_deg(camera, middle)
@@ -149,37 +150,31 @@ def renumbered_corners(fret_ends_px: Array, stated: StatedNeck, marked_fret: int
     kept = [k for k in range(1, frets + 1) if 1 <= k + shift <= frets]
     if len(kept) < frets // 2:
         raise ValueError(f"really_fret={really_fret!r} is too far from marked_fret={marked_fret!r}")
-    widths = width_prior(stated, with_front=False)
-
-    def board(fret: int) -> list[tuple[float, float]]:
-        share = 1.0 - 2.0 ** (-fret / 12.0)
-        half = 0.5 * (widths.nut_mm + (widths.at_12_mm - widths.nut_mm) * 2.0 * share)
-        along = stated.scale_length_mm * share
-        return [(-half, along), (half, along)]
-
-    plane = np.array([point for k in kept for point in board(k + shift)])
-    seen = fret_ends_px[[k - 1 for k in kept]].reshape(-1, 2)
+    numbers = np.array(kept)
+    plane = _board_mm(stated, numbers + shift).reshape(-1, 2)
+    seen = fret_ends_px[numbers - 1].reshape(-1, 2)
     homography, _ = cv2.findHomography(plane, seen)
-    wanted = np.array([*board(0), *board(frets)[::-1]])
+    nut, last = _board_mm(stated, np.array([0, frets]))
+    wanted = np.array([*nut, *last[::-1]])
     corners = cv2.perspectiveTransform(wanted[None], homography)[0]
     return _as_corners(corners)
 
 
 def fret_ends_of(corners: Corners, stated: StatedNeck) -> Array:
     """(N, 2, 2) where the frets end between four corners, bass side first, by the law of frets in perspective."""
-    widths = width_prior(stated, with_front=False)
-    share = 1.0 - 2.0 ** (-np.arange(0, stated.frets + 1) / 12.0)
-    half = 0.5 * (widths.nut_mm + (widths.at_12_mm - widths.nut_mm) * 2.0 * share)
-    along = stated.scale_length_mm * share
-    plane = np.stack([np.stack([-half, along], axis=1), np.stack([half, along], axis=1)], axis=1)
+    plane = _board_mm(stated, np.arange(stated.frets + 1))
     source = np.array([plane[0, 0], plane[0, 1], plane[-1, 1], plane[-1, 0]], dtype=np.float32)
     homography = cv2.getPerspectiveTransform(source, np.array(corners, dtype=np.float32))
     return np.asarray(cv2.perspectiveTransform(plane[1:].reshape(1, -1, 2), homography)[0].reshape(-1, 2, 2))
 
 
-def by_side(corners_px: Array, left_handed: bool) -> Array:
-    """The player's bass and treble to the sides of the neck's frame or back; they differ when left-handed."""
-    return corners_px[[1, 0, 3, 2]] if left_handed else corners_px
+def _board_mm(stated: StatedNeck, numbers: NDArray[np.int64]) -> Array:
+    """(n, 2, 2) both ends (across, along) of frets by number on a flat board of usual or stated widths; 0: the nut."""
+    widths = width_prior(stated, with_front=False)
+    share = 1.0 - 2.0 ** (-numbers / 12.0)
+    half = 0.5 * (widths.nut_mm + (widths.at_12_mm - widths.nut_mm) * 2.0 * share)
+    along = stated.scale_length_mm * share
+    return np.stack([np.stack([-half, along], axis=1), np.stack([half, along], axis=1)], axis=1)
 
 
 def _as_corners(corners_px: Array) -> Corners:
@@ -195,18 +190,3 @@ def _numbered(name: str, located: LocatedNeck, left_handed: bool) -> PhotoResult
     nowhere = np.full((len(ends), 2), np.nan)
     trace = PhotoTrace(nowhere, nowhere, lines, located.found_frets, located.nut_ends_px[order], ())
     return PhotoResult(name, "measured", None, trace=trace)
-
-
-def _first_camera(photograph: Photograph, located: LocatedNeck, stated: StatedNeck) -> tuple[CameraModel, NeckModel]:
-    height, width = photograph.rgb.shape[:2]
-    prior, _ = camera_prior(width, height, photograph.focal_prior_px, photograph.focal_prior_relative_u)
-    model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
-    camera, _ = start_camera(
-        prior,
-        photograph.focal_prior_px is not None,
-        float(np.hypot(width, height)),
-        located.fret_ends_px,
-        model,
-        model.mean,
-    )
-    return camera, model

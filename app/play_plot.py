@@ -7,6 +7,7 @@ import plotly.graph_objects as go
 
 from app.inspection.facts import CurveFacts
 from app.palette import BASS, CARD, GOOD, INK, LINE, MUTED, NOTICE, SERIOUS, TREBLE, WANTED, rgba
+from app.plots import lay_on_card
 from app.wording import COVERAGE_95, LengthUnit
 
 SOUND_MARKS = {  # colour and shape both tell, for every kind of colour vision
@@ -121,17 +122,8 @@ def _add_heights(figure: go.Figure, curve: CurveFacts, limit_mm: float, unit: Le
 
 def _lay_out(figure: go.Figure, strings: int, frets: int, board: list[float], heights: bool, unit: LengthUnit) -> None:
     labelled = [k for k in (1, 3, 5, 7, 9, 12, 15, 17, 19, 21, 24) if k <= frets]
-    figure.update_layout(
-        height=(150 if heights else 0) + 80 + 34 * strings,
-        margin={"l": 8, "r": 10, "t": 44, "b": 34},
-        paper_bgcolor=CARD,
-        plot_bgcolor=CARD,
-        font={"family": "Source Sans, Source Sans Pro, sans-serif", "size": 13, "color": INK},
-        legend={"orientation": "h", "x": 0, "y": 1.02, "xanchor": "left", "yanchor": "bottom"},
-        hoverlabel={"bgcolor": CARD, "font": {"color": INK}},
-        dragmode=False,
-        clickmode="event+select",
-    )
+    lay_on_card(figure, (150 if heights else 0) + 80 + 34 * strings, top=44, bottom=34, font_size=13)
+    figure.update_layout(clickmode="event+select")
     figure.update_xaxes(
         range=[-0.8, frets + 0.5], tickmode="array", tickvals=[k - 0.5 for k in labelled],
         ticktext=[str(k) for k in labelled], showgrid=False, zeroline=False, fixedrange=True,

@@ -134,6 +134,20 @@ def roll_figure(measured: Measured, thresholds: Thresholds) -> go.Figure:
     return figure
 
 
+def lay_on_card(figure: go.Figure, height: int, *, top: int, bottom: int, font_size: int) -> None:
+    """The look all plots share: on the page's cards, in its type, the key above, nothing to drag."""
+    figure.update_layout(
+        height=height,
+        margin={"l": 8, "r": 10, "t": top, "b": bottom},
+        paper_bgcolor=CARD,
+        plot_bgcolor=CARD,
+        font={"family": "Source Sans, Source Sans Pro, sans-serif", "size": font_size, "color": INK},
+        legend={"orientation": "h", "x": 0, "y": 1.02, "xanchor": "left", "yanchor": "bottom"},
+        hoverlabel={"bgcolor": CARD, "font": {"color": INK}},
+        dragmode=False,
+    )
+
+
 def _empty_figure(z: Array, height: int) -> go.Figure:
     frets = len(z)
     labelled = [k for k in LABELLED_FRETS if k <= frets]
@@ -141,16 +155,7 @@ def _empty_figure(z: Array, height: int) -> go.Figure:
     if labelled[-1] != frets:
         labelled = [k for k in labelled if frets - k >= 3] + [frets]
     figure = go.Figure()
-    figure.update_layout(
-        height=height,
-        margin={"l": 8, "r": 10, "t": 40, "b": 58},
-        paper_bgcolor=CARD,
-        plot_bgcolor=CARD,
-        font={"family": "Source Sans, Source Sans Pro, sans-serif", "size": 14, "color": INK},
-        legend={"orientation": "h", "x": 0, "y": 1.02, "xanchor": "left", "yanchor": "bottom"},
-        hoverlabel={"bgcolor": CARD, "font": {"color": INK}},
-        dragmode=False,
-    )
+    lay_on_card(figure, height, top=40, bottom=58, font_size=14)
     figure.update_xaxes(
         title_text="fret, at its true place along the neck",
         title_font={"size": 13, "color": MUTED},

@@ -4,7 +4,9 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 
-COVERAGE_95 = 1.96  # standard uncertainties either side that hold 95 % of a normal error
+from vision.findings import finding
+
+COVERAGE_95 = finding.COVERAGE_95
 MM_PER_THOUSANDTH = 0.0254
 MINUS = "\N{MINUS SIGN}"
 

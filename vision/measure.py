@@ -17,7 +17,7 @@ from vision.assemble import measured_neck, refused_photo
 from vision.fit.agreement import agreement
 from vision.fit.neck_model import WidthPrior, build_neck_model
 from vision.fit.rounds import FittedNeck, View, trace_and_fit
-from vision.fit.start import camera_prior, start_camera
+from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
 from vision.locate import LocatedNeck, locate_neck
 from vision.photo import Photograph, Unreadable
@@ -94,30 +94,21 @@ def _view_of(
     """Locate the neck in one photograph and place a first camera."""
     if isinstance(photo, Unreadable):
         return PhotoProblem(photo.code, photo.reason, photo.advice)
-    corners = None if start is None else _corners_by_side(start.corners_px, stated.left_handed)
+    corners = None if start is None else by_side(start.corners_px, stated.left_handed)
     located = locate_neck(photo.rgb, stated.frets, corners_px=corners)
     if not isinstance(located, LocatedNeck):
         return PhotoProblem(located.code, located.reason, located.advice)
-    height, width = photo.rgb.shape[:2]
-    prior, prior_u = camera_prior(width, height, photo.focal_prior_px, photo.focal_prior_relative_u)
-    model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
-    camera, rms = start_camera(
-        prior,
-        photo.focal_prior_px is not None,
-        float(np.hypot(width, height)),
-        located.fret_ends_px,
-        model,
-        model.mean,
-    )
+    first = first_camera(photo, located.fret_ends_px, stated)
     across = np.linalg.norm(located.fret_ends_px[:, 1] - located.fret_ends_px[:, 0], axis=1)
-    if rms > _START_RMS_SHARE * float(np.median(across)):
+    if first.rms_px > _START_RMS_SHARE * float(np.median(across)):
         return PhotoProblem(
             "does not fit",
             "What was found does not have the proportions of a neck with this scale length.",
             "Check the stated scale length and number of frets.",
         )
-    light = clearest_light(photo.rgb, located.fret_ends_px.reshape(-1, 2), camera, model, model.mean)
-    return View(photo.name, light, camera, prior, prior_u)
+    ends, model = located.fret_ends_px.reshape(-1, 2), first.model
+    light = clearest_light(photo.rgb, ends, first.camera, model, model.mean)
+    return View(photo.name, light, first.camera, first.prior, first.prior_u)
 
 
 def _measure_views(
@@ -211,6 +202,6 @@ def _refused(
     )
 
 
-def _corners_by_side(corners_px: Array, left_handed: bool) -> Array:
+def by_side(corners_px: Array, left_handed: bool) -> Array:
     """The player's bass and treble to the neck frame's sides: the same, but swapped for a left-handed guitar."""
     return corners_px[[1, 0, 3, 2]] if left_handed else corners_px

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.inspection.plausible import check_range
+from app.wording import COVERAGE_95
 
 COPPER_ALPHA_PER_K = 0.00393
 REFERENCE_C = 20.0
@@ -131,7 +132,7 @@ def compare_with_stated(coil: Coil, low_ohm: float, high_ohm: float, k: float = 
     check_range("low_ohm", low_ohm, 1.0, 1e7)
     check_range("high_ohm", high_ohm, low_ohm, 1e7)
     check_range("k", k, 0.0, 10.0)
-    figure = f"{coil.resistance_ohm:.0f} ohm at 20 °C (95 %: +- {1.96 * coil.u_ohm:.0f})"
+    figure = f"{coil.resistance_ohm:.0f} ohm at 20 °C (95 %: +- {COVERAGE_95 * coil.u_ohm:.0f})"
     stated = f"the stated {low_ohm:.0f} to {high_ohm:.0f} ohm"
     reach = k * coil.u_ohm
     if coil.resistance_ohm + reach < low_ohm:

@@ -52,9 +52,18 @@ def standing(value: float, u: float, limit: float, k: float) -> Standing:
     return "unknown" if k * u > limit else "borderline"
 
 
+COVERAGE_95 = 1.96
+"""Standard uncertainties either side that hold 95 % of a normal error (JCGM 100, G.3)."""
+
+
+def interval_95(value: float, u: float) -> str:
+    """The 95 % interval as two numbers."""
+    return f"{value - COVERAGE_95 * u:z.2f} to {value + COVERAGE_95 * u:z.2f}"
+
+
 def interval_mm(value: float, u: float) -> str:
-    """The 95 % interval of a length in words (normal distribution, coverage factor 1.96, JCGM 100 G.3)."""
-    return f"{value - 1.96 * u:z.2f} to {value + 1.96 * u:z.2f} mm"
+    """The 95 % interval of a length in words."""
+    return f"{interval_95(value, u)} mm"
 
 
 def better_photographs(measured: Measured) -> str:

@@ -1,6 +1,6 @@
 """A measured or refused outcome as plain lines of text, in millimetres and thousandths of an inch."""
 
-from vision.findings.finding import Finding, interval_mm
+from vision.findings.finding import Finding, interval_95, interval_mm
 from vision.findings.frets import fret_list
 from vision.findings.judge import judge
 from vision.findings.truss_rod import truss_rod_advice
@@ -41,8 +41,7 @@ def summary_lines(outcome: Outcome, thresholds: Thresholds) -> tuple[str, ...]:
         *(_relief_line(curve) for curve in (outcome.bass, outcome.treble)),
         f"  bass minus treble: {difference:+z.2f} mm, 95 % {interval_mm(difference, difference_u)}",
         f"Twist, last fret against fret {first}: {twist.twist_deg:+z.2f} degrees, 95 % "
-        f"{twist.twist_deg - 1.96 * twist.twist_u_deg:z.2f} to "
-        f"{twist.twist_deg + 1.96 * twist.twist_u_deg:z.2f} (+ is treble side higher at the body)",
+        f"{interval_95(twist.twist_deg, twist.twist_u_deg)} (+ is treble side higher at the body)",
         _out_of_line_text(findings),
         "Findings:",
         *(f"  [{finding.severity}] {finding.title}. {finding.text}" for finding in findings),

@@ -1,6 +1,6 @@
 """Twist of the neck, and relief that differs between the two sides."""
 
-from vision.findings.finding import Finding, Severity, better_photographs, standing
+from vision.findings.finding import Finding, Severity, better_photographs, interval_95, standing
 from vision.results import Measured
 from vision.settings import Thresholds
 
@@ -23,7 +23,7 @@ def twist_finding(measured: Measured, thresholds: Thresholds) -> Finding:
             "deg",
         )
     way = "treble" if value > 0.0 else "bass"
-    figure = f"{abs(value):.2f} degrees (95 %: {value - 1.96 * u:z.2f} to {value + 1.96 * u:z.2f})"
+    figure = f"{abs(value):.2f} degrees (95 %: {interval_95(value, u)})"
     if position == "within":
         return Finding(
             "no_twist",

@@ -1,11 +1,16 @@
 """First camera of a photograph from the fret ends that were located, before anything is fitted to sub-pixel."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from vision.fit.camera import CameraModel, project
-from vision.fit.neck_model import NeckModel, fret_points
+from vision.fit.neck_model import NeckModel, build_neck_model, fret_points
+from vision.fit.width_prior import width_prior
+from vision.photo import Photograph
+from vision.settings import StatedNeck
 
 Array = NDArray[np.float64]
 
@@ -14,6 +19,32 @@ _FULL_FRAME_DIAGONAL_MM = 43.2666
 _FOCAL_FREE_U = 0.8  # log focal: nothing known
 _CORNER_DISTORTION = 0.01  # 1 sigma of the radial term's effect at the corner
 _CENTRE_SHARE = 0.004  # 1 sigma of the principal point, share of the longer side
+
+
+@dataclass(frozen=True, eq=False)
+class FirstCamera:
+    """Camera placed by the located fret ends and its rms there (px); its prior and that one's u; the usual neck."""
+
+    camera: CameraModel
+    rms_px: float
+    prior: CameraModel
+    prior_u: Array
+    model: NeckModel
+
+
+def first_camera(photo: Photograph, fret_ends_px: Array, stated: StatedNeck) -> FirstCamera:
+    """Camera of a photograph from its fret ends (N, 2, 2), for a neck of usual or stated widths.
+
+    Raises
+    ------
+    ValueError : fret_ends_px has another shape than (N, 2, 2).
+    """
+    height, width = photo.rgb.shape[:2]
+    prior, prior_u = camera_prior(width, height, photo.focal_prior_px, photo.focal_prior_relative_u)
+    model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
+    known, diagonal_px = photo.focal_prior_px is not None, float(np.hypot(width, height))
+    camera, rms_px = start_camera(prior, known, diagonal_px, fret_ends_px, model, model.mean)
+    return FirstCamera(camera, rms_px, prior, prior_u, model)
 
 
 def camera_prior(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, project
 from vision.fit.neck_model import NeckModel, surface_points
-from vision.trace.strip import LightCrop
+from vision.trace.strip import LightCrop, sample_patches
 
 Array = NDArray[np.float64]
 
@@ -40,7 +40,7 @@ def end_shape_mm(
     image (N, 2), basis (N, 2, 2) : expected ends and px per mm outwards and along the neck (crowns' middles at 0).
     None where fewer than eight frets show a crown that differs from the board.
     """
-    across = _patches(crop, image, basis, _V_MM)
+    across = sample_patches(crop, image, basis, _S_MM, _V_MM)
     gaps = _gaps(crop, camera, model, theta, side, basis)
     crown = across - gaps[:, None, :]
     inside = (_CROWN_MM[0] <= _S_MM) & (_CROWN_MM[1] >= _S_MM)
@@ -54,14 +54,6 @@ def end_shape_mm(
     return _register(profile, seen)
 
 
-def _patches(crop: LightCrop, image: Array, basis: Array, v_mm: Array) -> Array:
-    """Light (N, rows, columns) at s, v of every fret."""
-    grid = np.stack(np.broadcast_arrays(_S_MM[None, :], v_mm[:, None]), axis=-1)
-    points = image[:, None, None, :] + np.einsum("nij,vsj->nvsi", basis, grid)
-    light = crop.sample(points.reshape(len(image), -1, 2)).astype(np.float64)
-    return light.reshape(len(image), len(v_mm), len(_S_MM))
-
-
 def _gaps(
     crop: LightCrop, camera: CameraModel, model: NeckModel, theta: Array, side: int, basis: Array
 ) -> Array:
@@ -69,7 +61,7 @@ def _gaps(
     z = np.r_[0.0, model.z_mm]
     middle = 0.5 * (z[:-1] + z[1:])
     ends = surface_points(model, theta, middle, np.full(model.frets, -1.0 if side == 0 else 1.0))
-    light = _patches(crop, project(ends, camera)[0], basis, np.linspace(-1.5, 1.5, 9))
+    light = sample_patches(crop, project(ends, camera)[0], basis, _S_MM, np.linspace(-1.5, 1.5, 9))
     before = np.median(light, axis=1)
     behind = np.vstack([before[1:], before[-1:]])  # behind the last fret the board ends: the gap before it serves
     return np.asarray(0.5 * (before + behind))

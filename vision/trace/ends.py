@@ -37,7 +37,7 @@ from vision.trace.end_drawing import (
     transfer,
 )
 from vision.trace.end_shape import end_shape_mm
-from vision.trace.strip import LightCrop
+from vision.trace.strip import LightCrop, sample_patches
 
 Array = NDArray[np.float64]
 
@@ -124,10 +124,8 @@ class _Side:
         self.v: Array = self.low - 0.7 + np.arange(count, dtype=np.float64) * STEP_V_MM
         self.rows = np.flatnonzero((self.v >= self.low) & (self.v <= self.high))[:: 3 if front else 2]
         self.s: Array = np.arange(-_HALF_S, _HALF_S, dtype=np.float64) * STEP_S_MM
-        grid = np.stack(np.broadcast_arrays(_OUT_MM[None, :], self.v[self.rows][:, None]), axis=-1)
-        points = image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)
-        light = crop.sample(points.reshape(self.frets, -1, 2)).astype(np.float64)
-        self.base = np.where(light < _CLIPPED, 1.0, 0.0).reshape(self.frets, len(self.rows), -1)
+        light = sample_patches(crop, image, self.basis, _OUT_MM, self.v[self.rows])
+        self.base = np.where(light < _CLIPPED, 1.0, 0.0)
         if not front:
             self.base *= self._in_sight(camera, blur.disc_px(depth_m))[:, :, None]
         self.light = light.reshape(self.frets, -1)
@@ -164,10 +162,7 @@ class _Side:
         """How far along the neck the crowns lie from where the model has them (front view)."""
         v = np.arange(-3.6, 3.61, STEP_V_MM)
         s = np.arange(-2.4, -0.9, 0.1)
-        grid = np.stack(np.broadcast_arrays(s[None, :], v[:, None]), axis=-1)
-        points = image[:, None, None, :] + np.einsum("nij,vsj->nvsi", self.basis, grid)
-        light = crop.sample(points.reshape(self.frets, -1, 2)).reshape(self.frets, len(v), len(s))
-        light = light.mean(axis=2).astype(np.float64)
+        light = sample_patches(crop, image, self.basis, s, v).mean(axis=2)
         bounds = [outlines(True, third, _SLOPE, v)[3:] for third in self.third]
         bottom, top = np.median(np.array(bounds), axis=0)
         return crown_place_mm(light, v, float(top - bottom)) - 0.5 * float(bottom + top)

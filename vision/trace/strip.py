@@ -86,6 +86,14 @@ class LightCrop:
         return np.asarray(sampled, dtype=np.float32)
 
 
+def sample_patches(crop: LightCrop, image_px: Array, basis: Array, s_mm: Array, v_mm: Array) -> Array:
+    """Light (N, rows, columns) around N image points at (s, v) in mm; basis (N, 2, 2): px per mm of s and v."""
+    grid = np.stack(np.broadcast_arrays(s_mm[None, :], v_mm[:, None]), axis=-1)
+    points = image_px[:, None, None, :] + np.einsum("nij,vsj->nvsi", basis, grid)
+    light = crop.sample(points.reshape(len(image_px), -1, 2)).astype(np.float64)
+    return light.reshape(len(image_px), len(v_mm), len(s_mm))
+
+
 def crop_light(
     rgb: NDArray[np.uint8],
     around_px: Array,

@@ -86,7 +86,7 @@ def simulate(
     theta = _smooth_neck(model, model.mean + drawn(model.sd, model.unknowns))
     if high is not None:
         theta[model.fret_error.start + high[0]] += high[1]
-    string_mean, string_u = string_prior(model, model.mean, STRINGS)
+    string_mean, string_u = string_prior(model, model.mean, string_radii_mm(647.7, STRINGS))
     lines = string_mean + drawn(string_u, string_mean.shape)
     low, front = drawn(1.0, 4), drawn(1.0, 4)  # the phone's two lenses, in units of what is believed of them
     photos = tuple(

@@ -176,7 +176,8 @@ def _trouble(fitted: FittedNeck) -> PhotoProblem | None:
     """Reasons to refuse that show only after the joint fit."""
     low = [photo for photo, trace in zip(fitted.photos, fitted.traces, strict=True) if not trace.strip.front]
     two_necks = any(
-        of_two_necks(agreement(fitted.model, pair, fitted.fit)) for pair in itertools.combinations(low, 2)
+        of_two_necks(agreement(fitted.model, pair, fitted.fit, fitted.string_radius_mm))
+        for pair in itertools.combinations(low, 2)
     )
     if two_necks or (len(fitted.photos) > 1 and disagreeing(fitted.fit.fret_residual)):
         return PhotoProblem(

@@ -235,8 +235,8 @@ def _model(neck: Neck) -> NeckModel:
 
 def _trace(view: View, model: NeckModel) -> PhotoMeasurement:
     count = usual_string_count(model.scale_length_mm)
-    strings, _ = string_prior(model, model.mean, count)
     radius = string_radii_mm(model.scale_length_mm, count)
+    strings, _ = string_prior(model, model.mean, radius)
     return measure_photo(view.crop, view.camera, model, model.mean, strings, radius, None)
 
 
@@ -265,7 +265,7 @@ def joint_fit(neck: Neck) -> tuple[float, str]:
         photos.append(PhotoData(
             view.camera, view.prior, view.prior_u, found.frets, found.ends, found.string_data, offset_u
         ))
-    mean, u = string_prior(model, model.mean, count)
+    mean, u = string_prior(model, model.mean, string_radii_mm(model.scale_length_mm, count))
     begun = time.perf_counter()
     fit = fit_jointly(model, tuple(photos), model.mean, mean, mean, u)
     points = sum(len(p.frets.fret) for p in photos)

@@ -32,9 +32,12 @@ class Agreement:
     alike: float
 
 
-def agreement(model: NeckModel, pair: tuple[PhotoData, PhotoData], near: JointFit) -> Agreement:
-    """Compare two views along the strings. near : a fit of the same neck, where the solver starts."""
-    mean, u = string_prior(model, model.mean, len(near.strings))
+def agreement(model: NeckModel, pair: tuple[PhotoData, PhotoData], near: JointFit, radius_mm: Array) -> Agreement:
+    """Compare two views along the strings.
+
+    near : a fit of the same neck, where the solver starts.  radius_mm : (S,) of the strings, side -1 first.
+    """
+    mean, u = string_prior(model, model.mean, radius_mm)
     one, other, both = (
         fit_jointly(model, photos, near.theta, near.strings, mean, u)
         for photos in ((pair[0],), (pair[1],), pair)

@@ -18,8 +18,16 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
-from vision.fit.neck_model import NeckModel, fret_points
-from vision.fit.observations import END_UNKNOWNS, STRING_UNKNOWNS, EndData, FretData, PhotoData, StringData
+from vision.fit.neck_model import NeckModel, edge_points, fret_points
+from vision.fit.observations import (
+    SIDE_UNKNOWNS,
+    STRING_UNKNOWNS,
+    EdgeData,
+    EndData,
+    FretData,
+    PhotoData,
+    StringData,
+)
 from vision.fit.string_lines import share_along, string_points
 
 Array = NDArray[np.float64]
@@ -98,7 +106,9 @@ class _Problem:
             gap = _camera_gap(photo.camera, photo.camera_prior)
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
             ends = np.repeat([photo.ends.offset_u_mm, photo.ends.drift_u_mm, photo.ends.bend_u_mm], 2)
-            offsets = [photo.frets.unknowns_u_mm, ends, photo.string_offset_u_mm]
+            board = photo.edges
+            edges = np.concatenate([np.full(2, board.offset_u_mm), board.drift_u_mm, board.bend_u_mm])
+            offsets = [photo.frets.unknowns_u_mm, ends, edges, photo.string_offset_u_mm]
             sd.append(np.concatenate([photo.camera_u, *offsets]))
         scale = 1.0 / np.concatenate(sd)
         residual = (x - np.concatenate(mean)) * scale
@@ -119,6 +129,7 @@ class _Problem:
         parts = [
             self._frets(x, theta, camera, photo, start),
             self._ends(x, theta, camera, photo, start),
+            self._edges(x, theta, camera, photo, start),
             self._strings(x, theta, camera, photo, start),
         ]
         residual = np.concatenate([p[0] for p in parts])
@@ -127,7 +138,12 @@ class _Problem:
         return residual, jacobian, np.ones(len(residual))
 
     def _misfit(
-        self, points: Array, camera: CameraModel, across: Array, data: FretData | EndData | StringData, start: int
+        self,
+        points: Array,
+        camera: CameraModel,
+        across: Array,
+        data: FretData | EndData | EdgeData | StringData,
+        start: int,
     ) -> tuple[Array, Array, Array]:
         """Residuals (n,) along the unit vectors `across`, Jacobian with the camera's part filled in, d residual
         / d point (n, 3)."""
@@ -167,15 +183,25 @@ class _Problem:
         sign = np.where(data.side == 0, -1.0, 1.0)
         points, by_neck = fret_points(m, theta, data.fret, sign)
         place = 2.0 * m.twist_share[data.fret] - 1.0
-        arch = 1.0 - place**2
-        error = x[first + data.side] + place * x[first + 2 + data.side] + arch * x[first + 4 + data.side]
-        points[:, 0] += sign * error
+        points[:, 0] += sign * _side_error(x, first, data.side, place)
         residual, jacobian, to_point = self._misfit(points, camera, data.tangent, data, start)
         jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
-        every = np.arange(len(residual))
-        jacobian[every, first + data.side] = to_point[:, 0] * sign
-        jacobian[every, first + 2 + data.side] = to_point[:, 0] * sign * place
-        jacobian[every, first + 4 + data.side] = to_point[:, 0] * sign * arch
+        _fill_side_error(jacobian, first, data.side, place, to_point[:, 0] * sign)
+        return residual, jacobian
+
+    def _edges(
+        self, x: Array, theta: Array, camera: CameraModel, photo: PhotoData, start: int
+    ) -> tuple[Array, Array]:
+        data, m = photo.edges, self.model
+        first = start + CAMERA_PARAMETERS + photo.frets.unknowns + SIDE_UNKNOWNS
+        sign = np.where(data.side == 0, -1.0, 1.0)
+        points, by_neck = edge_points(m, theta, data.gap, data.share, data.side)
+        along = m.twist_share
+        place = 2.0 * (along[data.gap] * (1.0 - data.share) + along[data.gap + 1] * data.share) - 1.0
+        points[:, 0] += sign * _side_error(x, first, data.side, place)
+        residual, jacobian, to_point = self._misfit(points, camera, data.normal, data, start)
+        jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
+        _fill_side_error(jacobian, first, data.side, place, to_point[:, 0] * sign)
         return residual, jacobian
 
     def _strings(
@@ -185,7 +211,7 @@ class _Problem:
         lines = x[m.unknowns : m.unknowns + self.strings0.size].reshape(-1, STRING_UNKNOWNS)
         share = share_along(lines[data.string], m, camera, data.point_px)
         points = string_points(m, lines[data.string], share)
-        first = start + CAMERA_PARAMETERS + photo.frets.unknowns + END_UNKNOWNS
+        first = start + CAMERA_PARAMETERS + photo.frets.unknowns + 2 * SIDE_UNKNOWNS
         points[:, 0] += x[first : first + len(photo.string_offset_u_mm)][data.string]
         residual, jacobian, to_point = self._misfit(points, camera, data.normal, data, start)
         column = m.unknowns + STRING_UNKNOWNS * data.string
@@ -241,6 +267,21 @@ def fit_jointly(
     return _collect(problem, result.x, student, float(result.cost), bool(result.status > 0))
 
 
+def _side_error(x: Array, first: int, side: NDArray[np.int64], place: Array) -> Array:
+    """Outward error of a side's points: constant, drift and bend along the neck."""
+    error: Array = x[first + side] + place * x[first + 2 + side] + (1.0 - place**2) * x[first + 4 + side]
+    return error
+
+
+def _fill_side_error(
+    jacobian: Array, first: int, side: NDArray[np.int64], place: Array, outwards: Array
+) -> None:
+    every = np.arange(len(side))
+    jacobian[every, first + side] = outwards
+    jacobian[every, first + 2 + side] = outwards * place
+    jacobian[every, first + 4 + side] = outwards * (1.0 - place**2)
+
+
 def _scales(problem: _Problem) -> Array:
     scale = np.concatenate([problem.model.sd, problem.string_u.ravel()])
     for photo in problem.photos:
@@ -280,10 +321,11 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
     frets, ends, strings, cameras, camera_u = [], [], [], [], []
     for photo, start in zip(problem.photos, problem.starts, strict=True):
         n, e, s = len(photo.frets.fret), len(photo.ends.fret), len(photo.strings.string)
+        b = len(photo.edges.gap)
         frets.append(residual[at : at + n])
         ends.append(residual[at + n : at + n + e])
-        strings.append(residual[at + n + e : at + n + e + s])
-        at += n + e + s
+        strings.append(residual[at + n + e + b : at + n + e + b + s])
+        at += n + e + b + s
         cameras.append(photo.camera.stepped(x[start : start + CAMERA_PARAMETERS]))
         camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
     return JointFit(

@@ -7,7 +7,8 @@ Point on fret k at lateral fraction x (-1 at the bass-side end of the fret, +1 a
 
 m: smooth curve of the neck's middle, zero at fret 1 and the last fret (the chord is the reference, so its height
 and tilt are not unknowns but part of every camera's pose); r: smooth roll (rad), zero at fret 1; e, q: height
-and roll of the single fret; c: curvature of a round board, linear in Z for a compound radius.
+and roll of the single fret; c: curvature of a round board, linear in Z for a compound radius. Last come two numbers
+that say how much farther out than usual the board's edge lies beside the fret ends of either side.
 
 The smooth curves are a Gaussian process (Rasmussen and Williams, ch. 2) conditioned on its end points and
 written in its principal modes: a long part for bow, S and twist, a short one for a rise or a hump.
@@ -31,6 +32,9 @@ _ROLL_RAD = 0.0035
 _TWIST_RAD = 0.02
 _SMALLEST_MODE_MM = 4e-4
 FRET_ERROR_MM = 0.008
+EDGE_OUT_MM, EDGE_DOWN_MM = 0.5, 1.1
+"""Where the board's edge usually is from the end of a crown (usual bevel, usual crown): outwards and below."""
+_EDGE_U_MM = 0.25
 FRET_ROLL_RAD = 0.00025
 _CURVATURE_MEAN, _CURVATURE_SD = 1.0 / 260.0, 0.0012
 _CURVATURE_SLOPE_SD = 0.0008
@@ -78,8 +82,12 @@ class NeckModel:
         return slice(self.fret_error.stop, self.fret_error.stop + self.frets)
 
     @property
+    def edge_out(self) -> slice:
+        return slice(self.fret_roll.stop, self.fret_roll.stop + 2)
+
+    @property
     def unknowns(self) -> int:
-        return int(self.fret_roll.stop)
+        return int(self.edge_out.stop)
 
     @property
     def twist_share(self) -> Array:
@@ -93,13 +101,13 @@ def build_neck_model(scale_length_mm: float, frets: int, widths: WidthPrior) -> 
     z = fret_positions_mm(scale_length_mm, frets)
     middle = _bridge_modes(z, _BOW_MM, _LOCAL_MM)
     roll = _bridge_modes(z, _ROLL_RAD, _ROLL_RAD / 10.0, smallest=_SMALLEST_MODE_MM / 20.0)
-    count = _FIRST_MODE + middle.shape[1] + roll.shape[1] + 2 * frets
+    count = _FIRST_MODE + middle.shape[1] + roll.shape[1] + 2 * frets + 2
     mean, sd = np.zeros(count), np.ones(count)
     mean[:_FIRST_MODE] = widths.nut_mm, widths.at_12_mm, _CURVATURE_MEAN, 0.0, 0.0
     sd[:_FIRST_MODE] = widths.nut_u_mm, widths.at_12_u_mm, _CURVATURE_SD, _CURVATURE_SLOPE_SD, _TWIST_RAD
-    sd[-2 * frets : -frets] = FRET_ERROR_MM
-    sd[-frets:] = FRET_ROLL_RAD
-    return NeckModel(scale_length_mm, z, middle, roll, mean, sd)
+    model = NeckModel(scale_length_mm, z, middle, roll, mean, sd)
+    sd[model.fret_error], sd[model.fret_roll], sd[model.edge_out] = FRET_ERROR_MM, FRET_ROLL_RAD, _EDGE_U_MM
+    return model
 
 
 def width_mm(model: NeckModel, theta: Array, z_mm: Array) -> Array:
@@ -137,6 +145,20 @@ def fret_points(
     every = np.arange(count)
     derivative[every, 1, model.fret_error.start + fret] = 1.0
     derivative[every, 1, model.fret_roll.start + fret] = x
+    return points, derivative
+
+
+def edge_points(
+    model: NeckModel, theta: Array, gap: NDArray[np.int64], share: Array, side: NDArray[np.int64]
+) -> tuple[Array, Array]:
+    """Points (n, 3) on the board's edge, share of the way from fret index `gap` to the next; derivatives as above."""
+    sign = np.where(side == 0, -1.0, 1.0)
+    (before, by_before), (behind, by_behind) = (fret_points(model, theta, gap + step, sign) for step in (0, 1))
+    points = before + share[:, None] * (behind - before)
+    derivative = by_before + share[:, None, None] * (by_behind - by_before)
+    points[:, 0] += sign * (EDGE_OUT_MM + theta[model.edge_out][side])
+    points[:, 1] -= EDGE_DOWN_MM
+    derivative[np.arange(len(gap)), 0, model.edge_out.start + side] = sign
     return points, derivative
 
 

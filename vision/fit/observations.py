@@ -14,8 +14,9 @@ from vision.fit.camera import CAMERA_PARAMETERS, CameraModel
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-END_UNKNOWNS = 6
-"""Per photograph: constant of either side, drift of either side, bend of either side (mm)."""
+SIDE_UNKNOWNS = 6
+"""Per photograph, for fret ends and for board edges: constant of either side, drift of either side, bend of either
+side (mm)."""
 STRING_UNKNOWNS = 4
 """Order: X at fret 1, X at the last fret, height there and there above the chord of the fret tops (mm)."""
 
@@ -74,6 +75,25 @@ class EndData:
 
 
 @dataclass(frozen=True, eq=False)
+class EdgeData:
+    """Points of the board's edges: gap, side (n,), share (n,) of the way from fret index gap to the next, point and
+    unit normal (n, 2) px, u (n,) px.
+
+    offset_u_mm, and drift_u_mm, bend_u_mm (2,): errors common to a side, as in EndData.
+    """
+
+    gap: Index
+    share: Array
+    side: Index
+    point_px: Array
+    normal: Array
+    u_px: Array
+    offset_u_mm: float
+    drift_u_mm: Array
+    bend_u_mm: Array
+
+
+@dataclass(frozen=True, eq=False)
 class StringData:
     """Points on string lines: string (n,) index, point, unit normal (n, 2), u (n,) px."""
 
@@ -92,9 +112,10 @@ class PhotoData:
     camera_u: Array
     frets: FretData
     ends: EndData
+    edges: EdgeData
     strings: StringData
     string_offset_u_mm: Array  # (S,) lateral error of a string's apparent centre, constant along it
 
     @property
     def unknowns(self) -> int:
-        return CAMERA_PARAMETERS + self.frets.unknowns + END_UNKNOWNS + len(self.string_offset_u_mm)
+        return CAMERA_PARAMETERS + self.frets.unknowns + 2 * SIDE_UNKNOWNS + len(self.string_offset_u_mm)

@@ -12,7 +12,7 @@ from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel
 from vision.fit.observations import EndData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
-from vision.trace.photo_trace import PhotoMeasurement, measure_photo, with_bend_left
+from vision.trace.photo_trace import PhotoMeasurement, measure_photo, with_doubt_left
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
@@ -34,12 +34,13 @@ class View:
 
 @dataclass(frozen=True, eq=False)
 class FittedNeck:
-    """Model, fit and what was traced in each view, in the order of the views."""
+    """Model, fit and what was traced in each view, in the order of the views; radii of the strings, side -1 first."""
 
     model: NeckModel
     fit: JointFit
     photos: tuple[PhotoData, ...]
     traces: tuple[PhotoMeasurement, ...]
+    string_radius_mm: Array
 
 
 def trace_and_fit(
@@ -54,7 +55,7 @@ def trace_and_fit(
     count = usual_string_count(model.scale_length_mm)
     radius = string_radii_mm(model.scale_length_mm, count)[:: -1 if left_handed else 1]
     theta = model.mean.copy()
-    string_mean, string_u = string_prior(model, theta, count)
+    string_mean, string_u = string_prior(model, theta, radius)
     strings, cameras = string_mean.copy(), [view.camera for view in views]
     traces: list[PhotoMeasurement] = []
     for turn in range(rounds):
@@ -78,10 +79,10 @@ def trace_and_fit(
             traces = list(pool.map(trace, views, cameras, earlier, known))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         last = turn == rounds - 1
-        seen = [with_bend_left(t) if last else t.frets for t in traces]
+        seen = [with_doubt_left(t) if last else t.frets for t in traces]
         photos = tuple(
             PhotoData(
-                camera, view.prior, view.prior_u, tops, t.ends, t.string_data, centre_offset_u_mm(radius)
+                camera, view.prior, view.prior_u, tops, t.ends, t.edges, t.string_data, centre_offset_u_mm(radius)
             )
             for view, camera, t, tops in zip(views, cameras, traces, seen, strict=True)
         )
@@ -94,7 +95,7 @@ def trace_and_fit(
             photos = kept
             fit = fit_jointly(model, photos, theta, strings, string_mean, string_u)
         theta, strings, cameras = fit.theta, fit.strings, list(fit.cameras)
-    return FittedNeck(model, fit, photos, tuple(traces))
+    return FittedNeck(model, fit, photos, tuple(traces), radius)
 
 
 def _without_outliers(data: StringData, residual: Array) -> StringData:

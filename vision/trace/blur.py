@@ -22,8 +22,8 @@ Array = NDArray[np.float64]
 
 _NODES = 9
 _ANGLE = np.arange(1, _NODES + 1) * np.pi / (_NODES + 1)
-_DISC_NODE = np.cos(_ANGLE)  # Gauss-Chebyshev nodes of the second kind integrate the semicircle exactly
-_DISC_WEIGHT = np.sin(_ANGLE) ** 2 / np.sum(np.sin(_ANGLE) ** 2)
+DISC_NODE = np.cos(_ANGLE)  # Gauss-Chebyshev nodes of the second kind integrate the semicircle exactly
+DISC_WEIGHT = np.sin(_ANGLE) ** 2 / np.sum(np.sin(_ANGLE) ** 2)
 MASK_PX = 1.2  # spread of the unsharp mask; cameras use about one pixel
 _TABLE_STEP_PX = 0.125
 
@@ -52,6 +52,14 @@ class Blur:
         return radius
 
 
+@dataclass(frozen=True, eq=False)
+class BlurPrior:
+    """What is known of a photograph's blur: the blur and the inverse covariance (4, 4) of its vector."""
+
+    blur: Blur
+    precision: Array
+
+
 def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """Line-spread function at offsets (r, m) for disc radii (r, 1); area 1 before truncation."""
     mask_px = float(np.hypot(sigma_px, MASK_PX))
@@ -60,7 +68,7 @@ def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: f
     narrow, wide = _gaussian(grid, sigma_px), _gaussian(grid, mask_px)
     table = (1.0 + sharpening) * narrow - sharpening * wide
     spread = np.zeros_like(offset_px)
-    for node, weight in zip(_DISC_NODE, _DISC_WEIGHT, strict=True):
+    for node, weight in zip(DISC_NODE, DISC_WEIGHT, strict=True):
         position = (offset_px - disc_px * node - grid[0]) / _TABLE_STEP_PX
         index = np.clip(position.astype(np.int64), 0, len(grid) - 2)
         fraction = np.clip(position - index, 0.0, 1.0)

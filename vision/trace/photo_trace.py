@@ -7,8 +7,11 @@ from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, project, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points
-from vision.fit.observations import EndData, FretData, StringData
+from vision.fit.observations import EdgeData, EndData, FretData, StringData
 from vision.trace.blur import Blur
+from vision.trace.board_edges import edge_data
+from vision.trace.edge_blur import blur_from_edges
+from vision.trace.edge_steps import edge_steps
 from vision.trace.ends import (
     SIDE_BEND_U_MM,
     SIDE_OFFSET_U_MM,
@@ -26,6 +29,7 @@ Array = NDArray[np.float64]
 
 _STARTS = 3
 _CROWN_TOP_RADIUS_MM = 1.2
+_LEAST_FRETS, _LEAST_LANES = 9, 5  # to judge drifts by
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
 _END_FLOOR_PX = 0.1
 # Errors of tracing that a photograph's own residuals cannot show: constant and drift of a lane, drift and bend of all.
@@ -45,6 +49,7 @@ class PhotoMeasurement:
     string_data: StringData
     usable: NDArray[np.bool_]  # (N, LANES) by fret index
     blur: Blur
+    edges: EdgeData
 
 
 def measure_photo(
@@ -67,25 +72,30 @@ def measure_photo(
     signals, weights, open_share = lane_signals(strip, string_mask(strip, strings))
     geometry = lane_geometry(strip, camera, model)
     shift = None
+    steps = edge_steps(crop, camera, model, theta, strip.front)
+    edge_blur = blur_from_edges(steps)
+    # From the front crowns are mostly mirrors and say little of the blur; low views show their dark upper edge.
+    known = edge_blur if strip.front else None
     if blur is None:
         combined, weight = combine_lanes(signals, weights)
+        guesses = _likely_blurs(combined, weight, geometry) if known is None else [known.blur]
         starts = [
-            fit_profiles(combined, weight, geometry, guess, iterations=5)
-            for guess in _likely_blurs(combined, weight, geometry)
+            fit_profiles(combined, weight, geometry, guess, iterations=5, known=known) for guess in guesses
         ]
         start = min(starts, key=lambda fit: float(fit.residual[0]))
         blur, shift = start.blur, np.repeat(start.shift_mm, LANES, axis=0)
-    profile = fit_profiles(signals, weights, geometry, blur, shift_mm=shift, iterations=4)
+    profile = fit_profiles(signals, weights, geometry, blur, shift_mm=shift, iterations=4, known=known)
     by_fret = np.argsort(strip.order)
     usable = usable_stretches(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
     if ends is None:
         ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
+    edges = edge_data(steps, profile.blur if edge_blur is None else edge_blur.blur, camera, model, theta)
     matched = match_strings(
         crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=shift is None
     )
     string_data = string_data_of(matched)
-    return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur)
+    return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur, edges)
 
 
 def _likely_blurs(signal: Array, weight: Array, geometry: LaneGeometry) -> list[Blur]:
@@ -147,17 +157,32 @@ def _fret_data(
     )
 
 
-def with_bend_left(trace: PhotoMeasurement) -> FretData:
-    """Fret tops whose common bend is no surer than what tracing still moved them by after the camera was fitted.
+def with_doubt_left(trace: PhotoMeasurement) -> FretData:
+    """Fret tops of the last round, believed no better than tracing agrees with the fitted camera and with itself.
 
-    By the last round that bend should have vanished; where it has not, other cues contradict this photograph's.
+    By then a common bend of the shifts should have vanished; where it has not, other cues contradict this photograph's.
+    And what turns the neck turns all lanes in proportion to their place across it; what is left over is tracing's.
     """
     if trace.strip.front:
         return trace.frets
-    middle = np.median(trace.profile.shift_mm[:, np.argsort(trace.strip.order)], axis=0)
-    along = np.linspace(-1.0, 1.0, len(middle))
-    left = float(np.polynomial.polynomial.polyfit(along, middle, 2)[2])
-    return replace(trace.frets, bend_u_mm=float(np.hypot(trace.frets.bend_u_mm, left)))
+    shift = trace.profile.shift_mm[:, np.argsort(trace.strip.order)]
+    along = np.linspace(-1.0, 1.0, shift.shape[1])
+    left = float(np.polynomial.polynomial.polyfit(along, np.median(shift, axis=0), 2)[2])
+    bend_u_mm = float(np.hypot(trace.frets.bend_u_mm, left))
+    return replace(trace.frets, bend_u_mm=bend_u_mm, drift_u_mm=_lane_drift_u_mm(trace, shift, along))
+
+
+def _lane_drift_u_mm(trace: PhotoMeasurement, shift: Array, along: Array) -> float:
+    """Scatter of the lanes' drifts about a twist of the neck, added to what tracing cannot show of itself."""
+    lanes, drifts = [], []
+    for lane, (own, usable) in enumerate(zip(shift, trace.usable.T, strict=True)):
+        if np.count_nonzero(usable) >= _LEAST_FRETS:
+            lanes.append(lane_centres()[lane])
+            drifts.append(np.polyfit(along[usable], own[usable], 2)[1])
+    if len(lanes) < _LEAST_LANES:
+        return trace.frets.drift_u_mm
+    left = np.array(drifts) - np.polyval(np.polyfit(lanes, drifts, 1), lanes)
+    return float(np.hypot(trace.frets.drift_u_mm, np.sqrt(np.sum(left**2) / (len(lanes) - 2))))
 
 
 def _silhouette_lift(points: Array, camera: CameraModel) -> Array:

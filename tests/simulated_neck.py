@@ -39,11 +39,11 @@ class Sim:
     theta: Array
     photos: tuple[PhotoData, ...]
     string_mean: Array
-    string_u: Array
+    string_covariance: Array
 
     def fit(self) -> JointFit:
         return fit_jointly(
-            self.model, self.photos, self.model.mean, self.string_mean, self.string_mean, self.string_u
+            self.model, self.photos, self.model.mean, self.string_mean, self.string_mean, self.string_covariance
         )
 
 
@@ -86,13 +86,14 @@ def simulate(
     theta = _smooth_neck(model, model.mean + drawn(model.sd, model.unknowns))
     if high is not None:
         theta[model.fret_error.start + high[0]] += high[1]
-    string_mean, string_u = string_prior(model, model.mean, string_radii_mm(647.7, STRINGS))
-    lines = string_mean + drawn(string_u, string_mean.shape)
+    string_mean, string_covariance = string_prior(model, model.mean, string_radii_mm(647.7, STRINGS))
+    root = np.linalg.cholesky(string_covariance)
+    lines = string_mean + (root @ drawn(1.0, string_mean.size)).reshape(string_mean.shape)
     low, front = drawn(1.0, 4), drawn(1.0, 4)  # the phone's two lenses, in units of what is believed of them
     photos = tuple(
         _photo(view, model, theta, lines, front if view[0] > 30.0 else low, drawn) for view in views
     )
-    return Sim(model, theta, photos, string_mean, string_u)
+    return Sim(model, theta, photos, string_mean, string_covariance)
 
 
 def _photo(

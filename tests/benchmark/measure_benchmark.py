@@ -265,9 +265,9 @@ def joint_fit(neck: Neck) -> tuple[float, str]:
         photos.append(PhotoData(
             view.camera, view.prior, view.prior_u, found.frets, found.ends, found.string_data, offset_u
         ))
-    mean, u = string_prior(model, model.mean, string_radii_mm(model.scale_length_mm, count))
+    mean, covariance = string_prior(model, model.mean, string_radii_mm(model.scale_length_mm, count))
     begun = time.perf_counter()
-    fit = fit_jointly(model, tuple(photos), model.mean, mean, mean, u)
+    fit = fit_jointly(model, tuple(photos), model.mean, mean, mean, covariance)
     points = sum(len(p.frets.fret) for p in photos)
     word = "converged" if fit.converged else "not converged"
     return time.perf_counter() - begun, f"{len(photos)} photographs, {points} points, {word}"

@@ -37,9 +37,9 @@ def agreement(model: NeckModel, pair: tuple[PhotoData, PhotoData], near: JointFi
 
     near : a fit of the same neck, where the solver starts.  radius_mm : (S,) of the strings, side -1 first.
     """
-    mean, u = string_prior(model, model.mean, radius_mm)
+    mean, covariance = string_prior(model, model.mean, radius_mm)
     one, other, both = (
-        fit_jointly(model, photos, near.theta, near.strings, mean, u)
+        fit_jointly(model, photos, near.theta, near.strings, mean, covariance)
         for photos in ((pair[0],), (pair[1],), pair)
     )
     alike = np.corrcoef(_single_frets(model, one.theta), _single_frets(model, other.theta))[0, 1]

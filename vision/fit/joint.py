@@ -51,6 +51,7 @@ class JointFit:
     fret_residual: tuple[Array, ...]  # in units of its u, per photograph
     end_residual: tuple[Array, ...]
     string_residual: tuple[Array, ...]
+    edge_offset_mm: tuple[Array, ...]  # (2,) constant error of either edge of the board
     cost: float
     converged: bool
 
@@ -61,7 +62,7 @@ class _Problem:
     photos: tuple[PhotoData, ...]
     strings0: Array
     string_mean: Array
-    string_u: Array
+    string_covariance: Array
     starts: list[int] = field(default_factory=list)
     student: Array = field(default_factory=lambda: np.zeros(0))
 
@@ -71,6 +72,7 @@ class _Problem:
             self.starts.append(at)
             at += photo.unknowns
         self.size = at
+        self.string_root: Array = np.linalg.cholesky(np.linalg.inv(self.string_covariance)).T
 
     def evaluate(self, x: Array) -> tuple[Array, Array]:
         """Residuals (m,) in units of u, and Jacobian (m, size)."""
@@ -101,7 +103,7 @@ class _Problem:
     def _priors(self, x: Array) -> tuple[Array, Array, Array]:
         m = self.model
         mean = [m.mean, self.string_mean.ravel()]
-        sd = [m.sd, self.string_u.ravel()]
+        sd = [m.sd, np.sqrt(np.diag(self.string_covariance))]
         for photo in self.photos:
             gap = _camera_gap(photo.camera, photo.camera_prior)
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
@@ -110,14 +112,16 @@ class _Problem:
             edges = np.concatenate([np.full(2, board.offset_u_mm), board.drift_u_mm, board.bend_u_mm])
             offsets = [photo.frets.unknowns_u_mm, ends, edges, photo.string_offset_u_mm]
             sd.append(np.concatenate([photo.camera_u, *offsets]))
-        scale = 1.0 / np.concatenate(sd)
-        residual = (x - np.concatenate(mean)) * scale
+        scale = np.diag(1.0 / np.concatenate(sd))
+        lines = slice(m.unknowns, m.unknowns + self.strings0.size)
+        scale[lines, lines] = self.string_root
+        residual = scale @ (x - np.concatenate(mean))
         student = np.zeros(len(x))
         student[m.fret_error] = student[m.fret_roll] = 1.0
         for photo, start in zip(self.photos, self.starts, strict=True):
             # A side of ends or a string that was mistaken for another edge is an outlier as a whole.
             student[start + CAMERA_PARAMETERS + photo.frets.unknowns : start + photo.unknowns] = 1.0
-        return residual, np.diag(scale), student
+        return residual, scale, student
 
     def _photo(self, x: Array, photo: PhotoData, start: int) -> tuple[Array, Array, Array]:
         m = self.model
@@ -162,8 +166,10 @@ class _Problem:
         points, by_neck = fret_points(m, theta, data.fret, data.lateral)
         place = 2.0 * m.twist_share[data.fret] - 1.0
         tracing = x[first : first + data.unknowns]
+        arch = 1.0 - place**2
         drift = tracing[data.lanes + data.lane] + tracing[-2]
-        shift = tracing[data.lane] + place * drift + (1.0 - place**2) * tracing[-1]
+        bend = tracing[2 * data.lanes + data.lane] + tracing[-1]
+        shift = tracing[data.lane] + place * drift + arch * bend
         points = points + shift[:, None] * data.direction_mm
         points[:, 1] += data.lift_mm
         residual, jacobian, to_point = self._misfit(points, camera, data.normal, data, start)
@@ -171,8 +177,9 @@ class _Problem:
         every, along = np.arange(len(residual)), to_point @ data.direction_mm
         jacobian[every, first + data.lane] = along
         jacobian[every, first + data.lanes + data.lane] = along * place
+        jacobian[every, first + 2 * data.lanes + data.lane] = along * arch
         jacobian[:, first + data.unknowns - 2] = along * place
-        jacobian[:, first + data.unknowns - 1] = along * (1.0 - place**2)
+        jacobian[:, first + data.unknowns - 1] = along * arch
         return residual, jacobian
 
     def _ends(
@@ -230,12 +237,12 @@ def fit_jointly(
     theta: Array,
     strings: Array,
     string_mean: Array,
-    string_u: Array,
+    string_covariance: Array,
     *,
     max_evaluations: int = 80,
 ) -> JointFit:
-    """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start."""
-    problem = _Problem(model, photos, strings, string_mean, string_u)
+    """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start; string_covariance (4 S, 4 S)."""
+    problem = _Problem(model, photos, strings, string_mean, string_covariance)
     start = np.zeros(problem.size)
     start[: model.unknowns] = theta
     start[model.unknowns : model.unknowns + strings.size] = strings.ravel()
@@ -283,7 +290,7 @@ def _fill_side_error(
 
 
 def _scales(problem: _Problem) -> Array:
-    scale = np.concatenate([problem.model.sd, problem.string_u.ravel()])
+    scale = np.concatenate([problem.model.sd, np.sqrt(np.diag(problem.string_covariance))])
     for photo in problem.photos:
         camera = np.minimum(photo.camera_u, np.array([0.01] * 3 + [5.0, 5.0, 30.0, 0.05, 0.02, 20.0, 20.0]))
         scale = np.concatenate([scale, camera, np.full(photo.unknowns - CAMERA_PARAMETERS, 0.1)])
@@ -318,7 +325,7 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
     m = problem.model
     neck = m.unknowns + problem.strings0.size
     at = problem.size + 4 * len(_lens_pairs(problem.photos))
-    frets, ends, strings, cameras, camera_u = [], [], [], [], []
+    frets, ends, strings, cameras, camera_u, edge_offset = [], [], [], [], [], []
     for photo, start in zip(problem.photos, problem.starts, strict=True):
         n, e, s = len(photo.frets.fret), len(photo.ends.fret), len(photo.strings.string)
         b = len(photo.edges.gap)
@@ -327,6 +334,8 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         strings.append(residual[at + n + e + b : at + n + e + b + s])
         at += n + e + b + s
         cameras.append(photo.camera.stepped(x[start : start + CAMERA_PARAMETERS]))
+        edges = start + CAMERA_PARAMETERS + photo.frets.unknowns + SIDE_UNKNOWNS
+        edge_offset.append(x[edges : edges + 2])
         camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
     return JointFit(
         theta=x[: m.unknowns],
@@ -337,6 +346,7 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         fret_residual=tuple(frets),
         end_residual=tuple(ends),
         string_residual=tuple(strings),
+        edge_offset_mm=tuple(edge_offset),
         cost=cost,
         converged=converged,
     )

@@ -26,9 +26,9 @@ class FretData:
     """Points on fret tops: fret, lane (n,) indices, lateral (n,), point and unit normal (n, 2) px, u (n,) px.
 
     lift_mm (n,): how far above the crown's top the seen silhouette lies. direction_mm (3,): what an error of
-    the tracing moves (up, or along the neck for a front view). offset_u_mm, drift_u_mm: its standard uncertainty
-    as a constant of a lane and as a drift of a lane from the middle to either end; tilt_u_mm, bend_u_mm: as a drift
-    and a bend common to all lanes of the photograph.
+    the tracing moves (up, or along the neck for a front view). offset_u_mm, drift_u_mm, lane_bend_u_mm: its standard
+    uncertainty as a constant of a lane, as a drift of a lane from the middle to either end and as its bend; tilt_u_mm,
+    bend_u_mm: as a drift and a bend common to all lanes of the photograph.
     """
 
     fret: Index
@@ -41,19 +41,19 @@ class FretData:
     direction_mm: Array
     offset_u_mm: float
     drift_u_mm: float
+    lane_bend_u_mm: float
     tilt_u_mm: float
     bend_u_mm: float
     lanes: int
 
     @property
     def unknowns(self) -> int:
-        return 2 * self.lanes + 2
+        return 3 * self.lanes + 2
 
     @property
     def unknowns_u_mm(self) -> Array:
-        constant = np.full(self.lanes, self.offset_u_mm)
-        drift = np.full(self.lanes, self.drift_u_mm)
-        return np.concatenate([constant, drift, [self.tilt_u_mm, self.bend_u_mm]])
+        own = np.repeat([self.offset_u_mm, self.drift_u_mm, self.lane_bend_u_mm], self.lanes)
+        return np.concatenate([own, [self.tilt_u_mm, self.bend_u_mm]])
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from vision.fit.camera import CameraModel
 from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel
-from vision.fit.observations import EndData, PhotoData, StringData
+from vision.fit.observations import EdgeData, EndData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo, with_doubt_left
 from vision.trace.strip import LightCrop
@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 
 ROUNDS = 3
 _STRING_OUTLIER = 3.0
+_EDGE_OUTLIER_MM = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +56,7 @@ def trace_and_fit(
     count = usual_string_count(model.scale_length_mm)
     radius = string_radii_mm(model.scale_length_mm, count)[:: -1 if left_handed else 1]
     theta = model.mean.copy()
-    string_mean, string_u = string_prior(model, theta, radius)
+    string_mean, string_covariance = string_prior(model, theta, radius)
     strings, cameras = string_mean.copy(), [view.camera for view in views]
     traces: list[PhotoMeasurement] = []
     for turn in range(rounds):
@@ -86,16 +87,34 @@ def trace_and_fit(
             )
             for view, camera, t, tops in zip(views, cameras, traces, seen, strict=True)
         )
-        fit = fit_jointly(model, photos, theta, strings, string_mean, string_u)
+        fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
         kept = tuple(
-            replace(p, strings=_without_outliers(p.strings, r))
-            for p, r in zip(photos, fit.string_residual, strict=True)
+            replace(p, strings=_without_outliers(p.strings, r), edges=_of_one_board(p.edges, offset))
+            for p, r, offset in zip(photos, fit.string_residual, fit.edge_offset_mm, strict=True)
         )
-        if any(len(k.strings.string) < len(p.strings.string) for k, p in zip(kept, photos, strict=True)):
+        if any(_points(k) < _points(p) for k, p in zip(kept, photos, strict=True)):
             photos = kept
-            fit = fit_jointly(model, photos, theta, strings, string_mean, string_u)
+            fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
         theta, strings, cameras = fit.theta, fit.strings, list(fit.cameras)
     return FittedNeck(model, fit, photos, tuple(traces), radius)
+
+
+def _points(photo: PhotoData) -> int:
+    return len(photo.strings.string) + len(photo.edges.gap)
+
+
+def _of_one_board(data: EdgeData, offset_mm: Array) -> EdgeData:
+    """Drop edges that stand elsewhere than in the other photographs: shadows, or the neck's back below the board."""
+    keep = np.abs(offset_mm)[data.side] < _EDGE_OUTLIER_MM
+    return replace(
+        data,
+        gap=data.gap[keep],
+        share=data.share[keep],
+        side=data.side[keep],
+        point_px=data.point_px[keep],
+        normal=data.normal[keep],
+        u_px=data.u_px[keep],
+    )
 
 
 def _without_outliers(data: StringData, residual: Array) -> StringData:

@@ -3,14 +3,15 @@
 Between any two frets the edge of the board is one step of light. Its place is fitted gap by gap with the blur of the
 photograph; the places of one side must lie on one straight line, since the neck tapers evenly. Gaps that do not (a
 shadow, a rounded edge that catches a lamp, the body behind) are left out, and a side whose places follow a bow instead
-of a line is left out as a whole: it follows something else.
+of a line is left out as a whole: it follows something else. So is a side seen far across the neck, where a rounded
+edge is its own horizon.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, project_with_derivatives
-from vision.fit.neck_model import NeckModel, edge_points
+from vision.fit.neck_model import NeckModel, edge_points, width_mm
 from vision.fit.observations import EdgeData
 from vision.trace.blur import Blur
 from vision.trace.edge_steps import EdgeSteps, misfit_of_step, step_residual, strongest_step
@@ -27,12 +28,14 @@ _LEAST_SPAN = 0.5  # of the neck
 _MOST_BEND_MM = 0.06
 _OWN_U_MM = 0.03  # of single gaps: grain, dirt, binding
 _FLOOR_PX = 0.08
+_MOST_ACROSS = 0.25  # tangent of the sight's lean across the neck
 _MOST_OFF_MM = 0.45  # farther from where the fret ends put it, it is another edge
-_OFFSET_U_MM, _DRIFT_U_MM, _BEND_U_MM = 0.15, 0.025, 0.015
+_FRONT_OFFSET_U_MM, _LOW_OFFSET_U_MM = 0.06, 0.15  # a low view sees the rounding from another side than the front
+_DRIFT_U_MM, _BEND_U_MM = 0.025, 0.015
 
 
 def edge_data(
-    steps: EdgeSteps, blur: Blur, camera: CameraModel, model: NeckModel, theta: Array
+    steps: EdgeSteps, blur: Blur, camera: CameraModel, model: NeckModel, theta: Array, front: bool
 ) -> EdgeData:
     """Points of the board's edges for the joint fit; none for a side that shows no straight edge."""
     place, height = strongest_step(steps.light, _WITHIN_MM)
@@ -48,13 +51,16 @@ def edge_data(
     before, behind = model.twist_share[steps.gap], model.twist_share[steps.gap + 1]
     along = 2.0 * (before + steps.share * (behind - before)) - 1.0
     bend, scatter = np.zeros(2), np.zeros(2)
-    for side in (0, 1):
-        own = steps.side == side
+    for side, outwards_sign in enumerate((-1.0, 1.0)):
+        half = float(width_mm(model, theta, model.z_mm).mean()) / 2.0
+        across = (camera.position_mm[0] - outwards_sign * half) / camera.position_mm[1]
+        own = (steps.side == side) & (abs(across) < _MOST_ACROSS)
         # A rounded edge is dark or bright against what lies beyond: its two contrasts stand at different places.
         brighter = good & own & (fitted > 0)
         darker = good & own & (fitted < 0)
-        good[own] = (brighter if brighter.sum() > darker.sum() else darker)[own]
-        good[own], bend[side], scatter[side] = _on_one_line(along[own], place[own], good[own])
+        seen = brighter if brighter.sum() > darker.sum() else darker
+        on_line, bend[side], scatter[side] = _on_one_line(along, place, seen)
+        good[steps.side == side] = on_line[steps.side == side]
     some = steps.some(good)
     sign = np.where(some.side == 0, -1.0, 1.0)
     points = edge_points(model, theta, some.gap, some.share, some.side)[0]
@@ -72,7 +78,7 @@ def edge_data(
         image + place[good][:, None] * outwards,
         normal,
         np.hypot(_OWN_U_MM * per_mm, _FLOOR_PX),
-        _OFFSET_U_MM,
+        _FRONT_OFFSET_U_MM if front else _LOW_OFFSET_U_MM,
         np.hypot(_DRIFT_U_MM, scatter),
         np.hypot(_BEND_U_MM, bend),
     )
@@ -81,7 +87,7 @@ def edge_data(
 def _on_one_line(
     along: Array, place: Array, good: NDArray[np.bool_]
 ) -> tuple[NDArray[np.bool_], float, float]:
-    """Those that lie on the line most of them lie on, its bend and their scatter (mm); none where that is no straight edge."""
+    """Those on the line most of them lie on, its bend and their scatter (mm); none where that is no straight edge."""
     none = np.zeros(len(place), dtype=np.bool_)
     if np.count_nonzero(good) < _LEAST_GAPS:
         return none, 0.0, 0.0

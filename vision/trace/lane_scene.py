@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 
 _FINE = 3  # fine rows per row of the strip
 _CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM = 1.15, 1.2
+_MIRRORED = 0.5  # how far a mirrored distant light follows the line of sight, against a mark on the crown
 _BEYOND_MM = np.array([0.0, 0.25, 0.5, 1.0, 2.5])  # knots of what stands behind the farthest fret
 
 
@@ -151,20 +152,25 @@ def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | No
 
     A point of the crown y below its top and x nearer to the camera appears y + x tan(a) below it, so the lower
     part of a crown shifts against its top as the view angle changes along the neck; the board in front of it is
-    stretched in proportion to tan(a). Crown: a half-ellipse of usual fret wire.
+    stretched in proportion to tan(a). Crown: a half-ellipse of usual fret wire. It is a mirror: what it shows of a
+    distant room moves over it by half the change of the view angle, only its foot stays where it is.
     """
     if tangent is None:
         return depth_mm, np.ones_like(depth_mm)
     mean = float(np.mean(tangent))
     own = tangent[fret]
     level = np.clip(depth_mm / _CROWN_HEIGHT_MM, 0.0, 1.0)
-    reach = _CROWN_HALF_WIDTH_MM * np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
-    by_level = _CROWN_HALF_WIDTH_MM**2 * (1.0 - level) / (reach * _CROWN_HEIGHT_MM)
+    round_part = np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
+    follows = _MIRRORED + (1.0 - _MIRRORED) * level**4
+    reach = _CROWN_HALF_WIDTH_MM * round_part * follows
+    by_level = np.clip((1.0 - level) / round_part, 0.0, 4.0) * follows
+    by_level += round_part * 4.0 * (1.0 - _MIRRORED) * level**3
+    by_level *= _CROWN_HALF_WIDTH_MM / _CROWN_HEIGHT_MM
     foot = _CROWN_HEIGHT_MM
     on_crown = depth_mm + (mean - own) * reach
     on_board = foot + (mean - own) * _CROWN_HALF_WIDTH_MM + (depth_mm - foot) * mean / own
     crown = depth_mm < foot
-    slope = 1.0 + (mean - own) * np.clip(by_level, 0.0, 4.0)
+    slope = 1.0 + (mean - own) * by_level
     return np.where(crown, on_crown, on_board), np.where(crown, slope, mean / own)
 
 

@@ -32,9 +32,9 @@ _CROWN_TOP_RADIUS_MM = 1.2
 _LEAST_FRETS, _LEAST_LANES = 9, 5  # to judge drifts by
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
 _END_FLOOR_PX = 0.1
-# Errors of tracing that a photograph's own residuals cannot show: constant and drift of a lane, drift and bend of all.
-_LOW_ERRORS_U_MM = (0.10, 0.025, 0.02, 0.008)
-_FRONT_ERRORS_U_MM = (0.4, 0.06, 0.3, 0.04)  # highlights wander along the neck as the line of sight turns
+# Errors of tracing that a photograph's own residuals cannot show: constant, drift, bend of a lane; drift, bend of all.
+_LOW_ERRORS_U_MM = (0.10, 0.025, 0.004, 0.02, 0.008)
+_FRONT_ERRORS_U_MM = (0.4, 0.06, 0.01, 0.3, 0.04)  # highlights wander along the neck as the line of sight turns
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +90,9 @@ def measure_photo(
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
     if ends is None:
         ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
-    edges = edge_data(steps, profile.blur if edge_blur is None else edge_blur.blur, camera, model, theta)
+    edges = edge_data(
+        steps, profile.blur if edge_blur is None else edge_blur.blur, camera, model, theta, strip.front
+    )
     matched = match_strings(
         crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=shift is None
     )
@@ -169,20 +171,28 @@ def with_doubt_left(trace: PhotoMeasurement) -> FretData:
     along = np.linspace(-1.0, 1.0, shift.shape[1])
     left = float(np.polynomial.polynomial.polyfit(along, np.median(shift, axis=0), 2)[2])
     bend_u_mm = float(np.hypot(trace.frets.bend_u_mm, left))
-    return replace(trace.frets, bend_u_mm=bend_u_mm, drift_u_mm=_lane_drift_u_mm(trace, shift, along))
+    drift, bend = _scatter_of_lanes(shift, trace.usable.T, along)
+    return replace(
+        trace.frets,
+        bend_u_mm=bend_u_mm,
+        drift_u_mm=float(np.hypot(trace.frets.drift_u_mm, drift)),
+        lane_bend_u_mm=float(np.hypot(trace.frets.lane_bend_u_mm, bend)),
+    )
 
 
-def _lane_drift_u_mm(trace: PhotoMeasurement, shift: Array, along: Array) -> float:
-    """Scatter of the lanes' drifts about a twist of the neck, added to what tracing cannot show of itself."""
-    lanes, drifts = [], []
-    for lane, (own, usable) in enumerate(zip(shift, trace.usable.T, strict=True)):
-        if np.count_nonzero(usable) >= _LEAST_FRETS:
-            lanes.append(lane_centres()[lane])
-            drifts.append(np.polyfit(along[usable], own[usable], 2)[1])
+def _scatter_of_lanes(shift: Array, usable: NDArray[np.bool_], along: Array) -> tuple[float, float]:
+    """Scatter (mm) of the lanes' drifts and bends about what is in proportion to their place across the neck."""
+    lanes, forms = [], []
+    for lane, own, seen in zip(lane_centres(), shift, usable, strict=True):
+        if np.count_nonzero(seen) >= _LEAST_FRETS:
+            lanes.append(lane)
+            forms.append(np.polyfit(along[seen], own[seen], 2)[:2])
     if len(lanes) < _LEAST_LANES:
-        return trace.frets.drift_u_mm
-    left = np.array(drifts) - np.polyval(np.polyfit(lanes, drifts, 1), lanes)
-    return float(np.hypot(trace.frets.drift_u_mm, np.sqrt(np.sum(left**2) / (len(lanes) - 2))))
+        return 0.0, 0.0
+    design = np.vander(lanes, 2)
+    left = np.array(forms) - design @ np.linalg.lstsq(design, np.array(forms), rcond=None)[0]
+    bend, drift = np.sqrt(np.sum(left**2, axis=0) / (len(lanes) - 2))
+    return float(drift), float(bend)
 
 
 def _silhouette_lift(points: Array, camera: CameraModel) -> Array:

@@ -41,7 +41,7 @@ from vision.trace.strip import LightCrop, sample_patches
 
 Array = NDArray[np.float64]
 
-SIDE_OFFSET_U_MM = 0.05
+SIDE_OFFSET_U_MM = 0.1
 """What remains unknown of a side as a whole, the same for all its frets."""
 SIDE_SLOPE_U_MM = 0.026
 """What remains unknown of its slope: mm over 200 mm along the neck."""

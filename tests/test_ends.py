@@ -128,8 +128,8 @@ def test_ends_follow_the_truth(view: str, request: pytest.FixtureRequest) -> Non
     for side in (0, 1):
         use = usable[:, side]
         slope, level = np.polyfit(place[use], error[use, side], 1)
-        assert level == pytest.approx(0.0, abs=0.05)
-        assert slope == pytest.approx(0.0, abs=0.03)
+        assert level == pytest.approx(0.0, rel=0, abs=0.05)
+        assert slope == pytest.approx(0.0, rel=0, abs=0.03)
         np.testing.assert_allclose(error[use, side], 0.0, rtol=0.0, atol=0.09)
 
 

@@ -368,7 +368,7 @@ def test_taper_tells_the_direction() -> None:
     law = Law(0.0, 640.0, 0.0)
     slope = (52.0 - 42.0) / 320.0 / 2.0
     strip = Strip(0.0, (-21.0, -slope), (21.0, slope), (0.0, 0.0), (0.0, 0.0), (0.0, 480.0), 1.0)
-    assert widening(strip, law) == pytest.approx(0.4762, abs=1e-3)
+    assert widening(strip, law) == pytest.approx(0.4762, rel=0, abs=1e-3)
     assert widening(strip, law.reversed(22.0)) < 0
     scale = Board(strip, law).mm_px(np.arange(0.0, 25.0))
     np.testing.assert_allclose(scale, 1.0, rtol=0, atol=1e-3)

@@ -1,6 +1,7 @@
 """The coil behind the jack: worked figures, the law of propagation against Monte Carlo, and misuse."""
 
 import dataclasses
+import math
 
 import numpy as np
 import pytest
@@ -23,7 +24,7 @@ def exact(reading_ohm: float, pot_ohm: float | None = None, temperature_c: float
     ("jack", "coil_ohm"),
     [
         (exact(6400.0), 6400.0),
-        (exact(6400.0, None, 10.0), 6661.81),  # IEC 60028, alpha 0.00393 a kelvin at 20 C
+        (exact(6400.0, None, 10.0), 6661.81),  # IEC 60028, alpha 0.00393 a kelvin at 20 C (read in a secondary source)
         (exact(6400.0, 250e3), 6568.14),
         (exact(6400.0, 500e3), 6482.98),
         (exact(6240.25, 250e3), 6400.00),
@@ -65,7 +66,7 @@ def test_propagation_is_that_of_monte_carlo() -> None:
     assert coil.u_ohm == pytest.approx(float(coils.std()), abs=0.03 * coil.u_ohm, rel=0)
     assert coil.resistance_ohm == pytest.approx(float(coils.mean()), abs=0.1 * coil.u_ohm, rel=0)
     parts = (coil.from_reading_ohm, coil.from_pot_ohm, coil.from_series_ohm, coil.from_temperature_ohm)
-    assert sum(part**2 for part in parts) == pytest.approx(coil.u_ohm**2, rel=1e-12)
+    assert math.hypot(*parts) == pytest.approx(coil.u_ohm, rel=0, abs=1e-9)
     assert min(parts) > 0.0
 
 
@@ -90,7 +91,7 @@ def test_each_input_has_its_own_sensitivity() -> None:
         slope("temperature_c", 0.01) * 1.5,
     ]
     parts = [coil.from_reading_ohm, coil.from_pot_ohm, coil.from_series_ohm, coil.from_temperature_ohm]
-    assert parts == pytest.approx(expected, rel=1e-5)
+    assert parts == pytest.approx(expected, rel=0, abs=1e-3)
 
 
 @pytest.mark.parametrize("reading_ohm", [200e3, 249e3, 250e3, 3e5])

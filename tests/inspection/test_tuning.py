@@ -1,4 +1,4 @@
-"""String tension and what a slack neck would show, against Mersenne's law and the beam equation."""
+"""String tension and what a slack neck would show; the beam itself is checked in tests/references."""
 
 import itertools
 
@@ -25,12 +25,6 @@ def test_a_whole_step_down_drops_a_fifth() -> None:
     for string in USUAL_SET:
         ratio = tension_n(string, SCALE_MM, 2.0) / tension_n(string, SCALE_MM)
         assert ratio == pytest.approx(1.0 - 0.2063, abs=1e-4, rel=0)  # 2^(-1/3), worked
-
-
-def test_bow_of_the_worked_beam() -> None:
-    # h = M c^2 / (8 E I): 460 N at 11.913 mm over 430 mm; 12.6 GPa (Wood Handbook), half-ellipse 45 x 21 mm,
-    # I 22 870.3 mm4 by sectionproperties.
-    assert bow_mm(460.0, 11.913, 430.0, 12.6e9 * 22_870.3e-12) == pytest.approx(0.4395, abs=5e-5, rel=0)
 
 
 def test_a_slack_guitar_lacks_all_of_its_pull() -> None:

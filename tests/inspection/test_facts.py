@@ -11,6 +11,7 @@ import pytest
 
 from app.contract import outcome_to_contract
 from app.inspection.facts import CurveFacts, RefusedFacts, curve_facts, facts_of
+from tests.damaging import with_value_at
 from tests.findings_records import kink, record, side
 from tests.inspection.necks import document, neck
 from vision.findings.shape import contrast_mm, rise_weights
@@ -98,13 +99,8 @@ def test_an_unseen_fret_stays_unseen() -> None:
     ],
 )
 def test_a_document_edited_by_hand_is_refused_by_field(path: tuple[str, ...], value: object, match: str) -> None:
-    stored: Any = copy.deepcopy(document())
-    place = stored
-    for name in path[:-1]:
-        place = place[name]
-    place[path[-1]] = value
     with pytest.raises(ValueError, match=match):
-        curve_facts(stored)
+        curve_facts(with_value_at(document(), path, value))
 
 
 @pytest.mark.parametrize("stored", [None, [], "measured", 3])

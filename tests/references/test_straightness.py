@@ -7,13 +7,15 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from tests.made_up_fit import FRETS, fit_of, made_up_model
+from tests.neck_models import fit_of, flat_neck
 from vision.curves.from_fit import curve_under_string, roll_along_neck
 from vision.curves.relief import gap_to_chord_mm, relief_from_gap
 from vision.curves.twist import roll_deg, twist_deg
 from vision.fit.frets import fret_positions_mm
 from vision.fit.neck_model import TWIST, WIDTH_12, WIDTH_NUT, fret_points
 from vision.results import Array
+
+FRETS = 22
 
 
 def minimum_zone(x: Array, z: Array) -> float:
@@ -68,7 +70,7 @@ def test_relief_is_the_end_chord_and_not_a_least_squares_figure() -> None:
 
 def test_the_reported_curve_is_that_of_the_parabola() -> None:
     """The same figures by the way of every measurement: unknowns of the fitted neck to gaps under a string."""
-    model, theta = made_up_model(648.0)
+    model, theta = flat_neck(FRETS, 648.0)
     z, height = parabola_mm()
     theta[model.middle] = np.linalg.lstsq(model.middle_modes_mm, height, rcond=None)[0]
     seen = np.ones(FRETS, dtype=bool)
@@ -126,7 +128,7 @@ def test_twist_of_a_rectangle() -> None:
 
 def test_the_reported_twist_is_that_of_the_rectangle() -> None:
     """The last fret's treble end 0.5 mm up over 42 mm, by the way of every measurement; heights by the model."""
-    model, theta = made_up_model(648.0)
+    model, theta = flat_neck(FRETS, 648.0)
     theta[[WIDTH_NUT, WIDTH_12]] = 42.0
     theta[TWIST] = 0.5 / 42.0
     ends = [fret_points(model, theta, np.array([FRETS - 1]), np.array([s]))[0][0, 1] for s in (-1.0, 1.0)]

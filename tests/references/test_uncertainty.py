@@ -11,11 +11,13 @@ from scipy.stats import norm
 from app.inspection.pickups import Coil, JackReading, coil_resistance
 from app.wording import COVERAGE_95
 from tests.inspection.necks import neck
-from tests.made_up_fit import FRETS, fit_of, made_up_model
+from tests.neck_models import NUT_WIDTH_MM, WIDTH_AT_12_MM, fit_of, flat_neck
 from vision.curves.from_fit import curve_under_string, difference_u_mm, roll_along_neck
 from vision.curves.relief import gap_to_chord_mm
 from vision.fit.neck_model import CURVATURE, CURVATURE_SLOPE, TWIST, WIDTH_12, WIDTH_NUT, NeckModel
 from vision.results import Array
+
+FRETS = 22
 
 
 def test_coverage_factor_of_95_per_cent() -> None:
@@ -43,7 +45,7 @@ def test_mean_of_two_sides_that_share_all_or_nothing(difference_u_mm: float, mea
 def test_reported_curves_are_propagated_as_monte_carlo_does() -> None:
     """JCGM 101 as the judge of JCGM 100, 5.1.2: draws of all unknowns, with a covariance that ties them together."""
     rng = np.random.default_rng(12)
-    model, theta = made_up_model()
+    model, theta = flat_neck(FRETS)
     theta[model.middle] = np.linalg.lstsq(
         model.middle_modes_mm, -0.3 * 4.0 * model.twist_share * (1.0 - model.twist_share), rcond=None
     )[0]
@@ -81,14 +83,15 @@ def _smooth_gaps(model: NeckModel, draws: Array, lateral: Array) -> Array:
 
 def test_deviations_are_propagated_as_monte_carlo_does() -> None:
     rng = np.random.default_rng(13)
-    model, theta = made_up_model()
+    model, theta = flat_neck(FRETS)
     errors = slice(model.fret_error.start, model.unknowns)
     root = np.zeros((model.unknowns, model.unknowns))
     root[errors, errors] = 0.3 * model.sd[errors, None] * rng.normal(0.0, 1.0, (2 * FRETS, 2 * FRETS))
     lateral, seen = np.full(FRETS, 0.85), np.ones(FRETS, dtype=bool)
     curve = curve_under_string(model, fit_of(model, theta, root @ root.T), lateral, seen, 1.0)
     drawn = rng.normal(0.0, 1.0, (20_000, model.unknowns)) @ root.T
-    half_mm = 0.85 * (42.2 + (51.8 - 42.2) * 2.0 * model.z_mm / model.scale_length_mm) / 2.0
+    width_mm = NUT_WIDTH_MM + (WIDTH_AT_12_MM - NUT_WIDTH_MM) * 2.0 * model.z_mm / model.scale_length_mm
+    half_mm = 0.85 * width_mm / 2.0
     deviation = drawn[:, model.fret_error] + half_mm * drawn[:, model.fret_roll]
     found = deviation.std(axis=0)
     np.testing.assert_allclose(curve.deviation_u_mm, found, rtol=0, atol=0.03 * found.max())

@@ -38,11 +38,14 @@ def _show_table(inspections: tuple[Inspection, ...]) -> None:
     head = "".join(f"<th scope=col>{esc(title)}</th>" for title in titles)
     body = "".join(
         f"<tr><th scope=row>{esc(name)}</th>"
-        + "".join(f'<td data-of="{esc(title)}">{esc(entry)}</td>' for title, entry in zip(titles, entries, strict=True))
+        + "".join(f"<td>{esc(entry)}</td>" for entry in entries)
         + "</tr>"
         for name, entries in comparison_rows(inspections, session.unit())
     )
-    st.html(f'<table class="compared"><thead><tr><td></td>{head}</tr></thead><tbody>{body}</tbody></table>')
+    st.html(
+        f'<table class="compared of-{len(titles)}"><thead><tr><td></td>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table>"
+    )
 
 
 def _show_curves(inspections: tuple[Inspection, ...]) -> None:

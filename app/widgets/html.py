@@ -54,6 +54,15 @@ def caution_html(text: str) -> str:
     return f'<p class="caution"><strong>Caution.</strong> {esc(text)}</p>'
 
 
+def start_at_top(place: str) -> None:
+    """Show a screen from its top when place differs from the place shown before, as any page does that is opened."""
+    st.html(
+        f'<script data-place="{esc(place)}">'
+        "document.querySelector('[data-testid=stMain]')?.scrollTo({top: 0, behavior: 'instant'});</script>",
+        unsafe_allow_javascript=True,
+    )
+
+
 def table_html(rows: tuple[tuple[str, str], ...]) -> str:
     """Names and values in two columns."""
     body = "".join(f"<tr><th scope=row>{esc(name)}</th><td>{esc(value)}</td></tr>" for name, value in rows)

@@ -13,7 +13,7 @@ from app.decision.settings import DecisionSettings
 from app.decision.situation import Situation
 from app.inspection.facts import RefusedFacts
 from tests.decision.situations import all_fine, only, situation
-from tests.findings_records import kink, s_curve
+from tests.findings.records import kink, s_curve
 from tests.inspection.necks import neck, single
 from vision.results import Array
 

@@ -12,7 +12,7 @@ import pytest
 from app.contract import outcome_to_contract
 from app.inspection.facts import CurveFacts, RefusedFacts, curve_facts, facts_of
 from tests.damaging import with_value_at
-from tests.findings_records import kink, record, side
+from tests.findings.records import kink, record, side
 from tests.inspection.necks import document, neck
 from vision.findings.shape import contrast_mm, rise_weights
 from vision.fit.frets import fret_positions_mm

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from app.inspection.play_test import height_at, note_causes, unexplained
-from tests.findings_records import kink
+from tests.findings.records import kink
 from tests.inspection.necks import neck, single
 
 

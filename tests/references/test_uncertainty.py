@@ -1,7 +1,7 @@
 """Uncertainties as reported, against the Guide (JCGM 100:2008) and Monte Carlo propagation (JCGM 101:2008).
 
 Where the law of propagation is used elsewhere it is checked there, by the same means: pickups' resistance and turns
-of the rod in tests/inspection, the covariance of the joint fit in tests/test_joint.py by repeated simulation.
+of the rod in tests/inspection, the covariance of the joint fit in tests/fit/test_joint.py by repeated simulation.
 """
 
 import numpy as np

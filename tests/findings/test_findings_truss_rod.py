@@ -4,7 +4,7 @@
 import numpy as np
 import pytest
 
-from tests.findings_records import FRETS, bow, kink, record, s_curve, side
+from tests.findings.records import FRETS, bow, kink, record, s_curve, side
 from vision.findings import truss_rod_advice
 from vision.findings.truss_rod import CAUTION
 from vision.results import Measured

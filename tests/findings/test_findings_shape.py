@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.findings_records import SCALE_MM, along, bow, kink, record, s_curve, side
+from tests.findings.records import SCALE_MM, along, bow, kink, record, s_curve, side
 from vision.findings import Finding, judge, shape_of
 from vision.findings.finding import better_photographs, standing
 from vision.findings.shape import contrast_mm, hump_weights, joint_index, rise_weights

@@ -42,7 +42,7 @@ def plot(ax: Axes, rows: list[Record], numbers: list[float], ticks: list[str] | 
     if ticks is not None:
         ax.set_xticks(numbers, ticks, rotation=60, ha="right", fontsize=7)
     if shown:
-        ax.legend(loc="upper right", fontsize=8)
+        ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False, fontsize=8)
 
 
 def figures(rows: list[Record]) -> dict[str, Figure]:
@@ -58,6 +58,8 @@ def figures(rows: list[Record]) -> dict[str, Figure]:
     } | {group: mine for group, mine in by_group(rows).items() if group != ANGLES}
     made = {}
     for name, mine in chosen.items():
+        if not mine:
+            continue  # not among the groups measured
         named = name in ("board, lamp", TYPED_WIDTHS)
         figure = Figure(figsize=(7.0, 5.0 if named else 3.6), layout="constrained")
         ax = figure.subplots()

@@ -77,6 +77,7 @@ def cases(scenes: Path) -> Iterator[Case]:
     for note, above, height in with_and_without:
         for index, (name, pair) in enumerate(boards.items()):
             yield Case("board, lamp", name + note, index, pair + above, height)
+        yield Case("frets visible", f"all{note}", _known(usual[0])["frets"], usual + above, height)
         for visible in VISIBLE_FRETS:
             yield Case("frets visible", f"{visible}, that many stated{note}", visible, usual + above, height,
                        visible=visible, stated_frets=visible)

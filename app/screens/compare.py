@@ -35,7 +35,7 @@ def _load(inspection_id: str) -> Inspection | None:
 
 def _show_table(inspections: tuple[Inspection, ...]) -> None:
     titles = [inspection.guitar.title or "Unnamed guitar" for inspection in inspections]
-    head = "".join(f"<th scope=col>{esc(title)}</th>" for title in titles)
+    head = "".join(f'<th scope=col><span title="{esc(title)}">{esc(title)}</span></th>' for title in titles)
     body = "".join(
         f"<tr><th scope=row>{esc(name)}</th>"
         + "".join(f"<td>{esc(entry)}</td>" for entry in entries)

@@ -43,16 +43,15 @@ def ask_for_costs() -> None:
 
 def _ask_for_cost(repairs: tuple[Repair, ...]) -> None:
     """One repair at a time, so that its two figures are in reach on a phone too."""
-    choice, low, high = st.columns([4, 2, 2], gap="medium")
     names = {repair.id: repair for repair in repairs}
-    with choice:
-        chosen = st.selectbox(
-            "Change what a repair costs", list(names), index=None, placeholder="Choose a repair",
-            format_func=lambda each: names[each].name if each in names else "", key="_cost_of",
-        )  # fmt: skip
+    chosen = st.selectbox(
+        "Change what a repair costs", list(names), index=None, placeholder="Choose a repair",
+        format_func=lambda each: names[each].name if each in names else "", key="_cost_of",
+    )  # fmt: skip
     if chosen not in names:
         return
     repair = names[chosen]
+    low, high = st.columns(2, gap="medium")
     with low:
         low_cost = keep_sum("At least", name=f"cost_low_{chosen}", start=repair.low_cost)
     with high:
@@ -88,10 +87,10 @@ def _show_costs(prices: PriceList) -> None:
 
 
 def _ask_for_own() -> None:
-    name, low, high = st.columns([4, 2, 2], gap="medium")
-    words = name.text_input("Add a repair of your own", max_chars=120, key="_own_name").strip()
+    words = st.text_input("Add a repair of your own", max_chars=120, key="_own_name").strip()
     if not words:
         return
+    low, high = st.columns(2, gap="medium")
     with low:
         low_cost = keep_sum("At least", name="own_low", start=0.0)
     with high:

@@ -1,5 +1,6 @@
 """Small pieces of HTML for the screens. Everything that came from outside is escaped here."""
 
+import hashlib
 import html
 from pathlib import Path
 
@@ -55,10 +56,14 @@ def caution_html(text: str) -> str:
 
 
 def start_at_top(place: str) -> None:
-    """Show a screen from its top when place differs from the place shown before, as any page does that is opened."""
+    """Show a screen from its top when place differs from the place shown before, as any page does that is opened.
+
+    place may come from the address, so only its hash is written into the script.
+    """
+    name = hashlib.sha256(place.encode()).hexdigest()
     st.html(
-        f'<script data-place="{esc(place)}">'
-        "document.querySelector('[data-testid=stMain]')?.scrollTo({top: 0, behavior: 'instant'});</script>",
+        f"<script>if (window.neckSightingPlace !== '{name}') {{ window.neckSightingPlace = '{name}';"
+        "document.querySelector('[data-testid=stMain]')?.scrollTo({ top: 0, behavior: 'instant' }); }</script>",
         unsafe_allow_javascript=True,
     )
 

@@ -106,10 +106,13 @@ def _ask_for_widths() -> None:
                 "Good to", *WIDTH_US_MM, name="width_u", start_mm=neck.width_u_mm,
                 help="One standard uncertainty: about 0.1 mm with callipers, 0.3 mm with a ruler.",
             )  # fmt: skip
-    _change_neck(nut_mm, at_12_mm, u_mm)
+        _change_neck(nut_mm, at_12_mm, u_mm)
 
 
 def _change_neck(nut_mm: float | None, at_12_mm: float | None, u_mm: float) -> None:
+    if nut_mm is not None and at_12_mm is not None and nut_mm >= at_12_mm:
+        st.html('<p class="field-wrong" role="alert">A board is narrower at the nut than at fret 12. Not kept.</p>')
+        return
     inspection = session.current()
     neck = replace(inspection.guitar.neck, nut_width_mm=nut_mm, width_at_12_mm=at_12_mm, width_u_mm=u_mm)
     changed = replace(inspection, guitar=replace(inspection.guitar, neck=neck))
@@ -155,6 +158,9 @@ def _show_advice(advice: SetAdvice) -> None:
         f'<div class="finding {READY_CSS[advice.readiness]}"><p><strong>{esc(advice.text)}</strong> '
         f"{esc(advice.next_step)}</p></div>"
     )
+    if advice.wrong_count:
+        show_next("guitar", "Change the number of frets", key="_to_count")
+        return
     show_next("curves", "Measure the neck", key="_measure", disabled=advice.readiness not in ("enough", "good"))
 
 

@@ -33,7 +33,6 @@ def test_chance_of_twist_is_that_of_the_normal_distribution(twist_deg: float, u_
     expected = norm.sf(1.0, twist_deg, u_deg) + norm.cdf(-1.0, twist_deg, u_deg)
     assert chance_of("board_and_refret", found) == near(expected)
     assert found.more_than_rod == near(expected)
-    assert found.more_than_rod_u == pytest.approx(math.sqrt(expected * (1 - expected) / 20_000), abs=3e-4, rel=0)
 
 
 def test_chance_of_a_set_up_uses_what_the_sides_share() -> None:
@@ -171,9 +170,8 @@ def test_without_photographs_the_stated_chances_stand_in() -> None:
 
 
 def test_a_certain_fault_costs_from_low_to_high() -> None:
-    # Rectangular from 100 to 300: mean and median 200, central 90 % 110 to 290, dearest half on average 250.
+    # Rectangular from 100 to 300: median 200, central 90 % 110 to 290, dearest half on average 250.
     found = chances(situation(checks=all_fine(nut="fault"), prices=only("nut", 100.0, 300.0)))
-    assert found.cost_mean == pytest.approx(200.0, abs=2.0, rel=0)
     assert found.cost_median == pytest.approx(200.0, abs=3.0, rel=0)
     assert found.cost_low == pytest.approx(110.0, abs=2.0, rel=0)
     assert found.cost_high == pytest.approx(290.0, abs=2.0, rel=0)

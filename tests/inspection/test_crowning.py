@@ -26,13 +26,6 @@ def test_a_fret_too_low_is_a_refret() -> None:
     assert left.height_after_mm == pytest.approx(0.62, abs=1e-12, rel=0)
 
 
-def test_the_deepest_of_many_dents_counts() -> None:
-    left = wire_left(1.1, {(2, 2): 0.05, (1, 3): 0.12, (5, 1): 0.02})
-    assert left.deepest == (1, 3)
-    assert left.height_after_mm == wire_left(1.1, 0.12).height_after_mm
-    assert wire_left(1.1, {}).deepest is None
-
-
 def test_deeper_dents_and_lower_wire_never_leave_more_jobs_than_before() -> None:
     after = [wire_left(1.2, dent / 100.0).height_after_mm for dent in range(0, 60, 5)]
     assert after == sorted(after, reverse=True)
@@ -47,9 +40,9 @@ def test_deeper_dents_and_lower_wire_never_leave_more_jobs_than_before() -> None
     [
         (float("nan"), 0.0, "height_mm"),
         (-1.0, 0.0, "height_mm"),
-        (1.0, float("inf"), "dents_mm"),
-        (1.0, 1.2, "dents_mm"),
-        (1.0, {(1, 1): -0.1}, "dents_mm"),
+        (1.0, float("inf"), "dent_mm"),
+        (1.0, 1.2, "dent_mm"),
+        (1.0, -0.1, "dent_mm"),
         ("1", 0.0, "height_mm"),
     ],
 )

@@ -17,7 +17,8 @@ def test_an_eighth_that_works_asks_for_another_turn() -> None:
     assert advice.mean.per_turn_mm == pytest.approx(-0.48, abs=1e-9, rel=0)
     assert advice.turns_needed == pytest.approx(0.41667, abs=1e-4, rel=0)
     assert (advice.action, advice.direction, advice.next_turn) == ("another turn", "tighten", 0.25)
-    assert "0.42 turn" in advice.text
+    assert advice.turns_needed_u is not None
+    assert f"0.42 turn (95 %: +- {1.96 * advice.turns_needed_u:.2f})" in advice.text
     assert "resistance" in advice.caution
 
 

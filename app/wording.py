@@ -13,11 +13,10 @@ MINUS = "\N{MINUS SIGN}"
 
 @dataclass(frozen=True)
 class LengthUnit:
-    """A unit lengths are shown in: its key, its words, and how a length in mm is written in it."""
+    """A unit lengths are shown in: its key, its short name, and how a length in mm is written in it."""
 
     key: str
     short: str
-    words: str
     mm: float  # one unit in mm
     decimals: int
 
@@ -39,8 +38,8 @@ class LengthUnit:
         return f"{self.number(value_mm - half)} to {self.number(value_mm + half)} {self.short}"
 
 
-MILLIMETRES = LengthUnit("mm", "mm", "millimetres", 1.0, 2)
-THOUSANDTHS = LengthUnit("thousandths", "thou", "thousandths of an inch", MM_PER_THOUSANDTH, 1)
+MILLIMETRES = LengthUnit("mm", "mm", 1.0, 2)
+THOUSANDTHS = LengthUnit("thousandths", "thou", MM_PER_THOUSANDTH, 1)
 UNITS = {unit.key: unit for unit in (MILLIMETRES, THOUSANDTHS)}
 
 

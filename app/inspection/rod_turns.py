@@ -198,7 +198,7 @@ def _judge(
         )
     if low <= now <= high:
         return "leave alone", f"Mean relief {now:.2f} mm is in the wanted range of {low:.2f} to {high:.2f} mm."
-    if response - k * mean.u_mm <= 0.0 or needed is None or needed_u is None:
+    if needed is None or needed_u is None:
         return "cannot tell", (
             f"The change of {mean.change_mm:+.2f} mm is within its uncertainty of {k * mean.u_mm:.2f} mm. Let the neck "
             "settle and take sharper photographs before turning again."

@@ -17,6 +17,7 @@ def test_a_worn_fret_is_reckoned_by_hand() -> None:
     left = wire_left(1.00, 0.09)
     assert left.height_after_mm == pytest.approx(0.88, abs=1e-12, rel=0)
     assert (left.jobs_low, left.jobs, left.jobs_high) == (1, 2, 2)
+    assert wire_left(1.00, 0.09, CrowningSettings(height_u_mm=0.0)).jobs_low == 2  # nothing to be unsure of
     assert left.height_after_u_mm == pytest.approx(2**0.5 * 0.03, abs=1e-12, rel=0)
 
 

@@ -47,6 +47,12 @@ def test_the_jack_reads_what_the_coil_and_the_control_give() -> None:
             assert coil.resistance_ohm == pytest.approx(7321.0, abs=1e-6, rel=0)
 
 
+def test_without_a_control_the_meter_is_all_there_is() -> None:
+    coil = coil_resistance(JackReading(6400.0, 64.0, None, temperature_u_c=0.0))
+    assert isinstance(coil, Coil)
+    assert (coil.resistance_ohm, coil.u_ohm, coil.from_pot_ohm) == (6400.0, 64.0, 0.0)
+
+
 def test_what_lies_in_series_comes_off() -> None:
     coil = coil_resistance(exact(6240.2496 + 47.0, 250e3, series_ohm=47.0))
     assert isinstance(coil, Coil)
@@ -112,7 +118,15 @@ def test_an_open_coil_is_refused_and_not_reckoned(reading_ohm: float) -> None:
 
 @pytest.mark.parametrize(
     ("low", "high", "word"),
-    [(6000.0, 7000.0, "inside"), (7000.0, 8000.0, "below"), (5000.0, 6000.0, "above"), (6450.0, 7000.0, "cannot tell")],
+    [
+        (6000.0, 7000.0, "inside"),
+        (7000.0, 8000.0, "below"),
+        (5000.0, 6000.0, "above"),
+        (6450.0, 7000.0, "cannot tell"),
+        (6000.0, 6550.0, "cannot tell"),
+        (6550.0, 7000.0, "cannot tell"),  # its lower end is out of reach, its upper is not
+        (6000.0, 6450.0, "cannot tell"),
+    ],
 )
 def test_against_the_stated_range(low: float, high: float, word: str) -> None:
     standing, text = compare_with_stated(Coil(6500.0, 50.0, 50.0, 0.0, 0.0, 0.0), low, high)

@@ -50,6 +50,12 @@ def test_a_straight_neck_buzzes_low_and_not_high() -> None:
     ]
 
 
+@pytest.mark.parametrize(("string", "side"), [(1, "treble"), (2, "treble"), (3, "treble"), (4, "bass"), (6, "bass")])
+def test_a_string_is_held_against_the_relief_of_its_own_side(string: int, side: str) -> None:
+    (cause,) = note_causes(neck(-0.10, treble_mm=-0.20), {(string, 2): "buzz"})
+    assert cause.text.startswith(f"The {side} side has {-0.10 if side == 'bass' else -0.20:.2f} mm of relief")
+
+
 def test_last_frets_that_rise_choke_high_notes() -> None:
     curve = neck(gap=kink(0.25))
     causes = note_causes(curve, {(1, 14): "choke", (1, 7): "choke", (1, 22): "choke"})

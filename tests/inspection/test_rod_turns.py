@@ -89,6 +89,14 @@ def test_sides_that_answer_differently_stop() -> None:
     assert "differently" in advice.text
 
 
+@pytest.mark.parametrize(("difference_u_mm", "action"), [(0.004, "stop"), (0.04, "another turn")])
+def test_sides_are_uneven_only_beyond_what_their_difference_is_known_to(difference_u_mm: float, action: str) -> None:
+    # 0.15 mm apart, 0.10 allowed: the 0.05 over must pass 2 sqrt(2) of the difference's uncertainty, 0.011 or 0.113.
+    before = neck(0.60, 0.03, difference_u_mm=difference_u_mm)
+    after = neck(0.32, 0.03, treble_mm=0.47, difference_u_mm=difference_u_mm)
+    assert turn_advice(before, after, 0.25).action == action
+
+
 def test_a_poor_sighting_cannot_tell() -> None:
     advice = turn_advice(neck(0.46, 0.05), neck(0.40, 0.05), 0.125)
     assert (advice.action, advice.turns_needed, advice.next_turn) == ("cannot tell", None, None)

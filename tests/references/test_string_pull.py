@@ -1,7 +1,8 @@
 """Tension and sag of strings, and how far their pull bends a neck: closed forms and independent libraries.
 
 Sections are worked out by sectionproperties (finite elements), beams by PyNiteFEA (frame analysis, with P-Delta where
-the bend adds to the moment). Marks: [memory] quoted from memory, [worked] worked out outside this program. Lengths mm.
+the bend adds to the moment). Marks: [memory] quoted from memory, [worked] worked out outside this
+program, [practice] common practice. Lengths mm.
 """
 
 import math
@@ -125,6 +126,9 @@ def test_the_range_of_stiffness_is_that_of_the_stated_sections() -> None:
     high = half_ellipse(24.0)[0] * MAPLE_N_MM2 * (1.0 + MAPLE_SPREAD) * 1e-6
     assert stated.stiffness_low_n_m2 == pytest.approx(low, rel=0, abs=5.0)
     assert stated.stiffness_high_n_m2 == pytest.approx(high, rel=0, abs=10.0)
+    # Strings 2 to 4 mm over the board [practice].
+    assert stated.arm_low_mm == pytest.approx(half_ellipse(19.5)[1] + 2.0, rel=0, abs=0.5)
+    assert stated.arm_high_mm == pytest.approx(half_ellipse(24.0)[1] + 4.0, rel=0, abs=0.5)
 
 
 @pytest.mark.parametrize("depths_mm", [(20.0, 20.0), (20.0, 23.5), (22.0, 24.0)])

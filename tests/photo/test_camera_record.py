@@ -8,6 +8,7 @@ import pytest
 from PIL import Image, TiffImagePlugin
 
 from tests.photo.pictures import HEIGHT, WIDTH, decoded, encode, exif_bytes, scene
+from vision.photo.exif import CameraRecord, focal_prior
 
 
 def test_focal_prior_follows_the_diagonal_rule() -> None:
@@ -19,6 +20,19 @@ def test_focal_prior_follows_the_diagonal_rule() -> None:
         u_px = photograph.focal_prior_relative_u * 3028.66
         assert 3028.66 - 2912.00 < u_px < 1.2 * (3028.66 - 2912.00)
         assert photograph.flags == ()
+
+
+@pytest.mark.parametrize(
+    ("width_px", "height_px", "relative_u"),
+    [(4000, 3000, 0.04), (3000, 4000, 0.04), (6000, 4000, 0.04), (4000, 2250, 0.08), (3000, 3000, 0.08)],
+)
+def test_focal_prior_is_wider_for_pictures_no_sensor_has_the_shape_of(
+    width_px: int, height_px: int, relative_u: float
+) -> None:
+    # [practice] sensors are 4:3 or 3:2; another shape was cut out of one, and by how much is not known.
+    _, u = focal_prior(CameraRecord(focal_35mm=26.0), width_px, height_px)
+    rounding = 0.5 / math.sqrt(3.0) / 26.0  # whole millimetres: rectangular, JCGM 100:2008, 4.3.7
+    assert u == pytest.approx(math.hypot(relative_u, rounding), rel=0, abs=1e-9)
 
 
 @pytest.mark.parametrize(

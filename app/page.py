@@ -9,7 +9,7 @@ from app.record.problems import RecordProblem
 from app.samples import SAMPLES
 from app.screens import compare, curves, decision, guitar, inspection, photographs, start
 from app.widgets import session
-from app.widgets.flow import show_conflict, show_foot, show_head, show_problem, show_where
+from app.widgets.flow import offer_undo, show_conflict, show_foot, show_head, show_problem, show_where
 from app.widgets.html import CSS_FILE, start_at_top
 from app.widgets.measured import attach_finished
 
@@ -58,6 +58,7 @@ def _show_screen() -> None:
     SCREENS[step]()
     if where is not None and session.current().guitar.title != title:
         show_where(where, step)
+    offer_undo()
     if session.trouble() != trouble:
         st.rerun()  # what could not be saved is said above everything else
 

@@ -9,6 +9,7 @@ from vision.findings import finding
 COVERAGE_95 = finding.COVERAGE_95
 MM_PER_THOUSANDTH = 0.0254
 MINUS = "\N{MINUS SIGN}"
+PLUS_MINUS = "\N{PLUS-MINUS SIGN}"
 
 
 @dataclass(frozen=True)
@@ -68,13 +69,14 @@ def when(time: datetime) -> str:
 
 
 def in_unit(text: str, unit: LengthUnit) -> str:
-    """A finding's text with its lengths, written in mm with decimals, in unit and with true minus signs."""
+    """A finding's text with its lengths, written in mm with decimals, in unit and with true signs."""
 
     def one(match: re.Match[str]) -> str:
-        return " to ".join(unit.number(float(n)) for n in match["lengths"].split(" to ")) + f" {unit.short}"
+        lengths = match["lengths"].split(" to ")
+        return " to ".join(unit.number(float(n), sign=n[0] == "+") for n in lengths) + f" {unit.short}"
 
-    return _MINUS.sub(MINUS, _LENGTHS.sub(one, text))
+    return _MINUS.sub(MINUS, _LENGTHS.sub(one, text)).replace("+- ", PLUS_MINUS)
 
 
 _MINUS = re.compile(r"(?<![\w.)-])-(?=\d)")
-_LENGTHS = re.compile(r"(?<![\w.-])(?P<lengths>-?\d+\.\d+(?: to -?\d+\.\d+)?) mm\b")
+_LENGTHS = re.compile(r"(?<![\w.-])(?P<lengths>[+-]?\d+\.\d+(?: to -?\d+\.\d+)?) mm\b")

@@ -65,6 +65,10 @@ def test_a_photograph_without_a_neck_can_be_marked_or_removed(desk: Desk, monkey
     app = settled(desk.page(inspection=desk.only().id, step="photographs"))
     app.button(key=f"_remove_{sha256}").click().run()
     assert desk.only().sightings[0].photos == ()
+    assert "The photograph is removed." in text_of(app)
+    app = settled(app.button(key="_undo").click().run())
+    assert desk.only().sightings[0].photos[0].corners == corners
+    assert "The photograph is removed." not in text_of(app)
 
 
 def test_numbering_is_corrected_by_naming_one_fret(desk: Desk) -> None:
@@ -222,6 +226,11 @@ def test_notes_are_marked_without_a_mouse_and_held_against_the_frets(desk: Desk)
     assert len(desk.only().play_test) == 6 * 25
     app.button(key="_clear_notes").click().run()
     assert desk.only().play_test == ()
+    app.button(key="_undo").click().run()
+    assert len(desk.only().play_test) == 6 * 25
+    app.button(key="_clear_notes").click().run()
+    app.button(key="_rest_fine").click().run()
+    assert "_undo" not in {button.key for button in app.button}, "something was entered since"
 
 
 def test_the_decision_follows_the_money_and_the_costs(desk: Desk) -> None:

@@ -19,3 +19,10 @@ def test_lengths_in_findings_follow_the_unit() -> None:
     assert "stands 9.8 thou above it (95 %: \N{MINUS SIGN}1.2 to 20.1 thou)" in inches
     assert inches.endswith("twist \N{MINUS SIGN}0.40 degrees, 24 mm.")
     assert in_unit(text, MILLIMETRES) == text.replace("-", "\N{MINUS SIGN}")
+
+
+def test_signs_in_findings_are_true_signs() -> None:
+    text = "The change of +0.00 mm, once +0.10 mm, is about 3 turns (95 %: +- 0.2)."
+    expected = "The change of 0.00 mm, once +0.10 mm, is about 3 turns (95 %: \N{PLUS-MINUS SIGN}0.2)."
+    assert in_unit(text, MILLIMETRES) == expected
+    assert "once +3.9 thou" in in_unit(text, THOUSANDTHS)

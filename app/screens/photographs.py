@@ -199,9 +199,9 @@ def _verdict_html(photo: Photo, job: Job[Look]) -> str:
 
 
 def _remove_set(index: int) -> None:
-    session.change(sightings.without_sighting(session.current(), index))
+    session.take_out(sightings.without_sighting(session.current(), index), "The set of photographs is removed.")
     session.go_to("photographs", sighting=max(0, index - 1))
 
 
 def _remove(index: int, sha256: str) -> None:
-    session.change(sightings.without_photo(session.current(), index, sha256))
+    session.take_out(sightings.without_photo(session.current(), index, sha256), "The photograph is removed.")

@@ -94,7 +94,7 @@ def _ask_dents() -> None:
             args=(dents | {(place, number): depth_mm or 0.0},),
         )  # fmt: skip
         if dents:
-            st.button("Remove all dents", key="_dents_clear", on_click=_note_dents, args=({},), type="tertiary")
+            st.button("Remove all dents", key="_dents_clear", on_click=_clear_dents, type="tertiary")
     unit = session.unit()
     rows = ((f"String {s}, fret {f}", unit.text(dents[f, s])) for f, s in sorted(dents))
     if dents:
@@ -103,3 +103,7 @@ def _ask_dents() -> None:
 
 def _note_dents(dents: dict[tuple[int, int], float]) -> None:
     session.change(with_dents(session.current(), dents))
+
+
+def _clear_dents() -> None:
+    session.take_out(with_dents(session.current(), {}), "The dents are removed.")

@@ -39,6 +39,15 @@ def show_next(step: str, words: str, *, key: str = "_next", disabled: bool = Fal
         st.button(words, key=key, type="primary", on_click=session.go_to, args=(step,), disabled=disabled)
 
 
+def offer_undo() -> None:
+    """A bar at the lower edge of the window, in sight wherever something was taken out."""
+    words = session.taken_out()
+    if words is not None:
+        with st.container(horizontal=True, vertical_alignment="center", key="_undo_bar"):
+            st.html(f'<p role="status">{esc(words)}</p>')
+            st.button("Undo", key="_undo", on_click=session.undo)
+
+
 def show_foot() -> None:
     """The last lines of every screen."""
     st.html(

@@ -73,11 +73,15 @@ def _ask_by_keyboard(pen: Pen, strings: int, frets: int) -> None:
     )  # fmt: skip
     with st.container(horizontal=True, gap="small"):
         st.button("All other notes ring", key="_rest_fine", on_click=_change, args=(with_rest_fine,))
-        st.button("Clear", key="_clear_notes", on_click=_change, args=(without_notes,), type="tertiary")
+        st.button("Clear", key="_clear_notes", on_click=_clear, type="tertiary")
 
 
 def _change(how: Callable[[Inspection], Inspection]) -> None:
     session.change(how(session.current()))
+
+
+def _clear() -> None:
+    session.take_out(without_notes(session.current()), "The marks of the play test are removed.")
 
 
 def _show_causes(inspection: Inspection, measured: bool) -> None:

@@ -26,6 +26,7 @@ GENERATION = "generation"  # counts how often it was loaded anew, so that widget
 CONFLICT = "conflict"  # Conflict raised by the last save
 PROBLEM = "problem"  # RecordProblem of the last save; the inspection is kept here until it can be saved
 NOTICE = "notice"  # one line to say once on the next screen
+BEFORE = "before"  # the inspection before something was taken out of it, and words for what
 UNIT = "_unit"
 
 INSPECTION, STEP, SIGHTING, COMPARED, SHOWN_UNIT = "inspection", "step", "sighting", "compare", "unit"  # in the address
@@ -120,6 +121,29 @@ def change(inspection: Inspection) -> None:
         return
     st.session_state[OPEN] = inspection
     save()
+
+
+def take_out(inspection: Inspection, words: str) -> None:
+    """As `change`, for one that takes something out: words say what, and it can be undone until the next change."""
+    before = current()
+    change(inspection)
+    st.session_state[BEFORE] = (before, words)
+
+
+def taken_out() -> str | None:
+    """What was taken out last, in words, while it can be put back: nothing has been changed since."""
+    before, words = st.session_state.get(BEFORE) or (None, None)
+    now = st.session_state.get(OPEN)
+    if not isinstance(before, Inspection) or not isinstance(now, Inspection):
+        return None
+    return words if before.id == now.id and now.revision <= before.revision + 1 else None
+
+
+def undo() -> None:
+    """Put back what was taken out last."""
+    before, _ = st.session_state.pop(BEFORE)
+    change(replace(before, revision=current().revision))
+    st.session_state[GENERATION] = st.session_state.get(GENERATION, 0) + 1
 
 
 def trouble() -> tuple[object, object]:

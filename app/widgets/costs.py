@@ -101,7 +101,7 @@ def _ask_for_own() -> None:
     if len(own) >= OWN_MOST:
         quiet(f"No more than {OWN_MOST} repairs of your own can be kept.")
     st.button(
-        "Add it", key="_own_add", disabled=low_cost > high_cost or len(own) >= OWN_MOST, on_click=_add_own,
+        "Add it", key="_own_add", disabled=not low_cost <= high_cost > 0.0 or len(own) >= OWN_MOST, on_click=_add_own,
         args=(CostEdit(min(low_cost, high_cost), high_cost, words),),
     )  # fmt: skip
 

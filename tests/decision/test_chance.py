@@ -180,6 +180,14 @@ def test_a_certain_fault_costs_from_low_to_high() -> None:
     assert called.lowers_offer_by == found.cautious_cost
 
 
+def test_a_repair_lowers_the_offer_by_what_the_others_leave() -> None:
+    prices = PriceList("EUR", only("nut", 100.0, 100.0).repairs + only("tuners", 60.0, 60.0).repairs)
+    found = chances(situation(checks=all_fine(nut="fault", tuners="fault"), prices=prices))
+    assert found.cautious_cost == pytest.approx(160.0, abs=1e-9, rel=0)
+    lowers = {called.repair.id: called.lowers_offer_by for called in found.repairs}
+    assert lowers == pytest.approx({"nut": 100.0, "tuners": 60.0}, abs=1e-9, rel=0)
+
+
 def test_one_ladder_is_paid_once() -> None:
     prices = PriceList("EUR", tuple(
         dataclasses.replace(repair, low_cost=cost, high_cost=cost)

@@ -8,6 +8,7 @@ from vision.findings import finding
 
 COVERAGE_95 = finding.COVERAGE_95
 MM_PER_THOUSANDTH = 0.0254
+WHOLE_FROM_THOU = 5.0  # lengths in sentences from here on are told in whole thousandths
 MINUS = "\N{MINUS SIGN}"
 PLUS_MINUS = "\N{PLUS-MINUS SIGN}"
 
@@ -72,8 +73,12 @@ def in_unit(text: str, unit: LengthUnit) -> str:
     """A finding's text with its lengths, written in mm with decimals, in unit and with true signs."""
 
     def one(match: re.Match[str]) -> str:
-        lengths = match["lengths"].split(" to ")
-        return " to ".join(unit.number(float(n), sign=n[0] == "+") for n in lengths) + f" {unit.short}"
+        texts = match["lengths"].split(" to ")
+        lengths = [unit.of(float(text)) for text in texts]
+        # Hundredths of a millimetre hold no tenths of a thousandth: 0.33 mm may be 12.9 or 13.1 thou.
+        decimals = 0 if unit == THOUSANDTHS and max(map(abs, lengths)) >= WHOLE_FROM_THOU else unit.decimals
+        numbers = (signed(n, decimals, sign=text[0] == "+") for n, text in zip(lengths, texts, strict=True))
+        return " to ".join(numbers) + f" {unit.short}"
 
     return _MINUS.sub(MINUS, _LENGTHS.sub(one, text)).replace("+- ", PLUS_MINUS)
 

@@ -16,7 +16,8 @@ def test_numbers_as_people_read_them() -> None:
 def test_lengths_in_findings_follow_the_unit() -> None:
     text = "Fret 5 stands 0.25 mm above it (95 %: -0.03 to 0.51 mm); twist -0.40 degrees, 24 mm."
     inches = in_unit(text, THOUSANDTHS)
-    assert "stands 9.8 thou above it (95 %: \N{MINUS SIGN}1.2 to 20.1 thou)" in inches
+    assert "stands 10 thou above it (95 %: \N{MINUS SIGN}1 to 20 thou)" in inches
+    assert in_unit("by 0.04 mm", THOUSANDTHS) == "by 1.6 thou"
     assert inches.endswith("twist \N{MINUS SIGN}0.40 degrees, 24 mm.")
     assert in_unit(text, MILLIMETRES) == text.replace("-", "\N{MINUS SIGN}")
 

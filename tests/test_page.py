@@ -178,6 +178,12 @@ def test_one_file_out_and_in_again(desk: Desk) -> None:
     start.button(key="_import_as_copy").click().run()
     assert not start.exception
     assert len(desk.store().summaries()) == 2
+    start.file_uploader(key="_import_1").set_value(("one.necksighting", data, "application/zip")).run()
+    start.button(key="_import_as_replace").click().run()
+    assert not start.exception
+    assert "What was here before lies in the bin" in text_of(start)
+    assert len(desk.store().summaries()) == 2
+    assert len(desk.store().summaries(binned=True)) == 1
 
 
 def test_the_page_to_show_is_made_on_demand(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,10 +2,9 @@
 
 from app.inspection.crowning import wire_left
 from app.inspection.fret_ends import compare_fret_ends, predict_fret_ends
-from app.inspection.pickups import Coil, JackReading, coil_resistance, compare_with_stated
+from app.inspection.pickups import Coil, JackReading, coil_resistance, coil_words, compare_with_stated
 from app.record.inspection import CheckResult, Inspection
 from app.wear import deepest_dent_mm, usual_height_mm
-from app.wording import COVERAGE_95
 
 PROUD_U_MM = 0.03  # a fret end judged with a feeler leaf; common practice
 METER_SHARE, METER_FLOOR_OHM = 0.01, 10.0  # standard uncertainty of a hand meter; common practice
@@ -66,7 +65,7 @@ def _pickups(result: CheckResult, inspection: Inspection) -> tuple[str, ...]:
         if low is not None and high is not None and low <= high:
             words = compare_with_stated(coil, low, high)[1]
         else:
-            words = f"{coil.resistance_ohm:.0f} ohm at 20 °C by itself (95 %: +- {COVERAGE_95 * coil.u_ohm:.0f})."
+            words = f"the coil by itself has {coil_words(coil)}."
         lines.append(f"{pickup.capitalize()} pickup: {words}")
     return tuple(lines)
 

@@ -12,7 +12,7 @@ Row = tuple[str, str]
 def correction_rows(measured: Measured, tuning: str, lies_level: bool, unit: LengthUnit) -> tuple[Row, ...]:
     """Name and words of each correction: string sag, tuning, single frets."""
     return (
-        ("String sag", _sag_words(measured, lies_level, unit)),
+        ("String sag", _sag_words(lies_level)),
         ("Tuning", _tuning_words(measured, tuning, unit)),
         (
             "Single frets",
@@ -37,11 +37,13 @@ def provenance_rows(measured: Measured) -> tuple[Row, ...]:
     )
 
 
-def _sag_words(measured: Measured, lies_level: bool, unit: LengthUnit) -> str:
+def _sag_words(lies_level: bool) -> str:
     if not lies_level:
         return "None: the guitar was not stated to lie flat on its back."
-    sag = unit.text(measured.provenance.string_sag_mm)
-    return f"{sag} added on the bass side for the hanging low string, g/(32 f\N{SUPERSCRIPT TWO})."
+    return (
+        "None needed: frets are measured against one another, not against the string, which hangs a few hundredths of "
+        "a millimetre on a guitar that lies flat."
+    )
 
 
 def _tuning_words(measured: Measured, tuning: str, unit: LengthUnit) -> str:

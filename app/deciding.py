@@ -20,6 +20,7 @@ from app.wear import deepest_dent_mm
 
 MARGIN = "margin"  # key in the record's settings: what the buyer keeps for trouble and time
 USUAL_MARGIN_SHARE = 0.05  # of the worth, where the user has not said; an example
+UNNAMED_REPAIR = "Other work"  # an own repair without a name, as one from another version of this program may be
 CAREFUL_PREFIX = "careful_"
 CAREFUL_SETTINGS = ("look_closer_chance", "dearest_share", "lowest_share_of_asking", "twist_beyond_repair_deg")
 
@@ -61,7 +62,11 @@ def prices_of(inspection: Inspection) -> PriceList:
     usual = PriceList()
     known = {repair.id for repair in usual.repairs}
     edits = {key: (cost.low, cost.high) for key, cost in inspection.costs.items() if key in known}
-    own = {key: (cost.label, cost.low, cost.high) for key, cost in inspection.costs.items() if key not in known}
+    own = {
+        key: (cost.label.strip() or UNNAMED_REPAIR, cost.low, cost.high)
+        for key, cost in inspection.costs.items()
+        if key not in known
+    }
     currency = inspection.guitar.currency or usual.currency
     if not edits and not own:
         return PriceList(currency, usual.repairs)

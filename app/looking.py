@@ -36,7 +36,7 @@ SMALL_PX_PER_MM = 3.5
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a quick look found. found False: reason and advice say why, corners_px is None.
+    """What a quick look found. found False: reason and advice say why, corners_px is None; code is for programs.
 
     corners_px : the fretted part as numbered, the player's bass and treble.
     view_angle_deg : above the board, at the middle of the fretted part; a first estimate, good to a degree or two.
@@ -53,6 +53,7 @@ class Look:
     corners_px: Corners | None = None
     reason: str = ""
     advice: str = ""
+    code: str = ""
     changes: tuple[Flag, ...] = ()
 
 
@@ -77,7 +78,7 @@ def look_at(data: bytes, name: str, stated: StatedNeck, corners: Corners | None 
     located = locate_neck(photograph.rgb, stated.frets, corners_px=given)
     if not isinstance(located, LocatedNeck):
         picture = overlay_jpeg(photograph.rgb, PhotoResult(name, "refused", None), strip=False)
-        return Look(False, width, height, picture, reason=located.reason, advice=located.advice)
+        return Look(False, width, height, picture, reason=located.reason, advice=located.advice, code=located.code)
     picture = overlay_jpeg(photograph.rgb, _numbered(name, located, stated.left_handed), strip=False)
     ends = np.concatenate([located.nut_ends_px, located.fret_ends_px[-1, ::-1]])
     corners_px = _as_corners(by_side(ends, stated.left_handed))

@@ -9,8 +9,8 @@ from app.record.problems import RecordProblem
 from app.samples import SAMPLES
 from app.screens import compare, curves, decision, guitar, inspection, photographs, start
 from app.widgets import session
-from app.widgets.flow import show_conflict, show_foot, show_head, show_problem
-from app.widgets.html import CSS_FILE
+from app.widgets.flow import offer_undo, show_conflict, show_foot, show_head, show_problem, show_where
+from app.widgets.html import CSS_FILE, start_at_top
 from app.widgets.measured import attach_finished
 
 SCREENS = {
@@ -32,6 +32,7 @@ def main() -> None:
     except RecordProblem as problem:
         show_problem(problem)
     show_foot()
+    start_at_top(session.place())
 
 
 def _show_screen() -> None:
@@ -46,14 +47,18 @@ def _show_screen() -> None:
         start.show()
         return
     step = session.step()
-    show_head(step)
+    where = show_head(step)
     conflict = st.session_state.get(session.CONFLICT)
     if conflict is not None:
         show_conflict(conflict)
         return
     trouble = session.trouble()
     attach_finished()
+    title = session.current().guitar.title
     SCREENS[step]()
+    if where is not None and session.current().guitar.title != title:
+        show_where(where, step)
+    offer_undo()
     if session.trouble() != trouble:
         st.rerun()  # what could not be saved is said above everything else
 

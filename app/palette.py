@@ -23,15 +23,3 @@ def rgba(colour: str, opacity: float) -> str:
     """The colour as CSS text with an opacity from 0 to 1."""
     red, green, blue = rgb(colour)
     return f"rgba({red}, {green}, {blue}, {opacity:g})"
-
-
-def contrast(one: str, other: str) -> float:
-    """Contrast ratio of two colours, 1 to 21, after WCAG 2.2."""
-    lighter, darker = sorted((_luminance(one), _luminance(other)), reverse=True)
-    return (lighter + 0.05) / (darker + 0.05)
-
-
-def _luminance(colour: str) -> float:
-    shares = [value / 255 for value in rgb(colour)]
-    linear = [s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4 for s in shares]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

@@ -12,11 +12,15 @@ Readiness = Literal["nothing", "not enough", "enough", "good"]
 
 @dataclass(frozen=True, slots=True)
 class SetAdvice:
-    """How ready the set is, said in one line, and what to add or change next; empty when nothing is missing."""
+    """How ready the set is, said in one line, and what to add or change next; empty when nothing is missing.
+
+    wrong_count : nothing was found because another number of frets was stated than the neck seems to have.
+    """
 
     readiness: Readiness
     text: str
     next_step: str = ""
+    wrong_count: bool = False
 
 
 def set_advice(looks: Sequence[Look], neck: Neck) -> SetAdvice:
@@ -26,6 +30,9 @@ def set_advice(looks: Sequence[Look], neck: Neck) -> SetAdvice:
     found = [look for look in looks if look.found]
     along = sum(look.kind != "front" for look in found)
     front = len(found) - along
+    miscounted = next((look for look in looks if look.code == "fret count"), None)
+    if not found and miscounted is not None:
+        return SetAdvice("not enough", miscounted.reason, "Count them on the instrument.", wrong_count=True)
     if not found:
         return SetAdvice(
             "not enough",

@@ -139,7 +139,7 @@ def _lay_out(figure: go.Figure, strings: int, frets: int, board: list[float], he
         figure.update_layout(
             yaxis2={
                 "domain": [0.66, 1.0], "anchor": "x", "fixedrange": True, "nticks": 4, "zerolinecolor": INK,
-                "title": {"text": f"high (+), {unit.short}", "font": {"color": MUTED}}, "gridcolor": rgba(LINE, 0.6),
-                "automargin": True,
+                "title": {"text": f"high (+), {unit.short}", "font": {"color": MUTED, "size": 13}},
+                "gridcolor": rgba(LINE, 0.6), "automargin": True,
             }
         )  # fmt: skip

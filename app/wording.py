@@ -8,16 +8,17 @@ from vision.findings import finding
 
 COVERAGE_95 = finding.COVERAGE_95
 MM_PER_THOUSANDTH = 0.0254
+WHOLE_FROM_THOU = 5.0  # lengths in sentences from here on are told in whole thousandths
 MINUS = "\N{MINUS SIGN}"
+PLUS_MINUS = "\N{PLUS-MINUS SIGN}"
 
 
 @dataclass(frozen=True)
 class LengthUnit:
-    """A unit lengths are shown in: its key, its words, and how a length in mm is written in it."""
+    """A unit lengths are shown in: its key, its short name, and how a length in mm is written in it."""
 
     key: str
     short: str
-    words: str
     mm: float  # one unit in mm
     decimals: int
 
@@ -39,8 +40,8 @@ class LengthUnit:
         return f"{self.number(value_mm - half)} to {self.number(value_mm + half)} {self.short}"
 
 
-MILLIMETRES = LengthUnit("mm", "mm", "millimetres", 1.0, 2)
-THOUSANDTHS = LengthUnit("thousandths", "thou", "thousandths of an inch", MM_PER_THOUSANDTH, 1)
+MILLIMETRES = LengthUnit("mm", "mm", 1.0, 2)
+THOUSANDTHS = LengthUnit("thousandths", "thou", MM_PER_THOUSANDTH, 1)
 UNITS = {unit.key: unit for unit in (MILLIMETRES, THOUSANDTHS)}
 
 
@@ -69,13 +70,18 @@ def when(time: datetime) -> str:
 
 
 def in_unit(text: str, unit: LengthUnit) -> str:
-    """A finding's text with its lengths, written in mm with decimals, in unit and with true minus signs."""
+    """A finding's text with its lengths, written in mm with decimals, in unit and with true signs."""
 
     def one(match: re.Match[str]) -> str:
-        return " to ".join(unit.number(float(n)) for n in match["lengths"].split(" to ")) + f" {unit.short}"
+        texts = match["lengths"].split(" to ")
+        lengths = [unit.of(float(text)) for text in texts]
+        # Hundredths of a millimetre hold no tenths of a thousandth: 0.33 mm may be 12.9 or 13.1 thou.
+        decimals = 0 if unit == THOUSANDTHS and max(map(abs, lengths)) >= WHOLE_FROM_THOU else unit.decimals
+        numbers = (signed(n, decimals, sign=text[0] == "+") for n, text in zip(lengths, texts, strict=True))
+        return " to ".join(numbers) + f" {unit.short}"
 
-    return _MINUS.sub(MINUS, _LENGTHS.sub(one, text))
+    return _MINUS.sub(MINUS, _LENGTHS.sub(one, text)).replace("+- ", PLUS_MINUS)
 
 
 _MINUS = re.compile(r"(?<![\w.)-])-(?=\d)")
-_LENGTHS = re.compile(r"(?<![\w.-])(?P<lengths>-?\d+\.\d+(?: to -?\d+\.\d+)?) mm\b")
+_LENGTHS = re.compile(r"(?<![\w.-])(?P<lengths>[+-]?\d+\.\d+(?: to -?\d+\.\d+)?) mm\b")

@@ -114,9 +114,10 @@ def text_of(app: AppTest) -> str:
 
 
 def begun(desk: Desk, step: str = "guitar") -> AppTest:
-    """A page with a fresh inspection, at one of its steps."""
+    """A page with a new inspection that has a name and is therefore stored, at one of its steps."""
     app = desk.page()
     app.button(key="_new").click().run()
+    widget(app, "text_input", "What do you call it").set_value("Begun").run()
     return at(app, step) if step != "guitar" else app
 
 

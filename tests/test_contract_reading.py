@@ -1,6 +1,5 @@
 """The stored document gives back every figure it was written from, and says what is wrong with a damaged one."""
 
-import copy
 import dataclasses
 import json
 from typing import Any
@@ -11,6 +10,7 @@ import pytest
 from app.contract import contract_text, outcome_to_contract
 from app.contract_reading import outcome_from_contract
 from tests import fixtures_results
+from tests.damaging import with_value_at
 from vision.results import Measured, Outcome, Refused
 from vision.settings import Thresholds
 
@@ -66,13 +66,8 @@ def test_a_document_without_drawing_has_no_trace() -> None:
     ],
 )
 def test_damaged_documents_are_refused_by_field(path: tuple[Any, ...], value: object, words: str) -> None:
-    document = copy.deepcopy(stored(fixtures_results.measured()))
-    place: Any = document
-    for key in path[:-1]:
-        place = place[key]
-    place[path[-1]] = value
     with pytest.raises(ValueError, match=words):
-        outcome_from_contract(document)
+        outcome_from_contract(with_value_at(stored(fixtures_results.measured()), path, value))
 
 
 def test_a_missing_field_is_named() -> None:

@@ -55,6 +55,32 @@ def test_what_is_typed_is_stored_at_once_and_survives_a_reload(desk: Desk) -> No
     assert widget(again, "number_input", "Number of frets").value == 21
 
 
+def test_a_new_inspection_is_stored_with_its_first_entry(desk: Desk) -> None:
+    app = desk.page()
+    app.button(key="_new").click().run()
+    for step in session.STEPS:
+        app.button(key=f"_step_{step}").click().run()
+        assert not app.exception
+    assert desk.store().summaries() == (), "only looked at"
+    address = {key: "".join(value) for key, value in app.query_params.items()}
+    app = desk.page(**address)
+    assert not app.exception
+    assert "Unnamed guitar" in text_of(app), "a reload goes on with it"
+    app.button(key="_step_guitar").click().run()
+    widget(app, "text_input", "What do you call it").set_value("Kept").run()
+    assert desk.only().guitar.title == "Kept"
+    assert desk.only().id == address["inspection"]
+    assert "new" not in app.query_params
+
+
+def test_a_new_inspection_takes_the_currency_of_the_one_before(desk: Desk) -> None:
+    desk.store().save(new_inspection(Guitar(title="Before", currency="CHF")))
+    app = desk.page()
+    app.button(key="_new").click().run()
+    assert widget(app, "text_input", "Currency").value == "CHF"
+    assert len(desk.store().summaries()) == 1
+
+
 def test_opening_again_resumes_at_the_step_left(desk: Desk) -> None:
     begun(desk, "inspection")
     kept = desk.only()
@@ -109,7 +135,7 @@ def test_sessions_do_not_see_each_other(desk: Desk) -> None:
     first, second = begun(desk), begun(desk)
     widget(first, "text_input", "What do you call it").set_value("One").run()
     second.run()
-    assert widget(second, "text_input", "What do you call it").value == ""
+    assert widget(second, "text_input", "What do you call it").value == "Begun"
     assert "changed in two places" not in text_of(second)
 
 
@@ -152,6 +178,12 @@ def test_one_file_out_and_in_again(desk: Desk) -> None:
     start.button(key="_import_as_copy").click().run()
     assert not start.exception
     assert len(desk.store().summaries()) == 2
+    start.file_uploader(key="_import_1").set_value(("one.necksighting", data, "application/zip")).run()
+    start.button(key="_import_as_replace").click().run()
+    assert not start.exception
+    assert "What was here before lies in the bin" in text_of(start)
+    assert len(desk.store().summaries()) == 2
+    assert len(desk.store().summaries(binned=True)) == 1
 
 
 def test_the_page_to_show_is_made_on_demand(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -6,8 +6,10 @@ The measurement behind it is stood in for by made-up outcomes; the browser test 
 import pytest
 
 from app import measuring
-from app.record.inspection import PlayedNote
+from app.deciding import margin_of
+from app.record.inspection import CostEdit, PlayedNote
 from app.samples import SAMPLES, prepared_inspection
+from app.wear import dents_of
 from app.widgets import looks
 from tests.page_driver import (
     Desk,
@@ -51,7 +53,7 @@ def test_a_photograph_without_a_neck_can_be_marked_or_removed(desk: Desk, monkey
     app = settled(app)
     assert not app.exception
     assert "No ladder of frets was found." in text_of(app)
-    assert "<script>" not in text_of(app)
+    assert "<script>x" not in text_of(app)
     assert app.button(key="_measure").disabled
     sha256 = desk.only().sightings[0].photos[0].sha256
     app.button(key=f"_correct_{sha256}").click().run()
@@ -63,6 +65,10 @@ def test_a_photograph_without_a_neck_can_be_marked_or_removed(desk: Desk, monkey
     app = settled(desk.page(inspection=desk.only().id, step="photographs"))
     app.button(key=f"_remove_{sha256}").click().run()
     assert desk.only().sightings[0].photos == ()
+    assert "The photograph is removed." in text_of(app)
+    app = settled(app.button(key="_undo").click().run())
+    assert desk.only().sightings[0].photos[0].corners == corners
+    assert "The photograph is removed." not in text_of(app)
 
 
 def test_numbering_is_corrected_by_naming_one_fret(desk: Desk) -> None:
@@ -201,7 +207,7 @@ def test_readings_are_reckoned_with_on_the_spot(desk: Desk) -> None:
     assert "fret ends would stand out by" in text_of(app)
     app = desk.page(inspection=desk.only().id, step="inspection", group="Electrics")
     widget(app, "number_input", "Neck pickup at the jack").set_value(6200.0).run()
-    assert "ohm at 20 °C by itself" in text_of(app)
+    assert "the coil by itself has" in text_of(app)
     widget(app, "number_input", "Neck pickup from").set_value(7000.0).run()
     widget(app, "number_input", "Neck pickup to").set_value(8000.0).run()
     assert "below the stated 7000 to 8000 ohm" in text_of(app)
@@ -220,6 +226,11 @@ def test_notes_are_marked_without_a_mouse_and_held_against_the_frets(desk: Desk)
     assert len(desk.only().play_test) == 6 * 25
     app.button(key="_clear_notes").click().run()
     assert desk.only().play_test == ()
+    app.button(key="_undo").click().run()
+    assert len(desk.only().play_test) == 6 * 25
+    app.button(key="_clear_notes").click().run()
+    app.button(key="_rest_fine").click().run()
+    assert "_undo" not in {button.key for button in app.button}, "something was entered since"
 
 
 def test_the_decision_follows_the_money_and_the_costs(desk: Desk) -> None:
@@ -230,12 +241,74 @@ def test_the_decision_follows_the_money_and_the_costs(desk: Desk) -> None:
     widget(app, "number_input", "Your margin").set_value(600.0).run()
     assert desk.only().decision_settings["margin"] == 600.0
     app.text_input(key="_own_name").set_value("New case").run()
-    app.number_input(key="_own_high").set_value(80.0).run()
+    widget(app, "number_input", "At most").set_value(80.0).run()
     app.button(key="_own_add").click().run()
     assert not app.exception
     assert desk.only().costs["own_1"].label == "New case"
-    app.button(key="_own_remove").click().run()
+    assert "New case, which you added." in text_of(app)
+    app.selectbox(key="_cost_of").set_value("own_1").run()
+    app.button(key="_cost_drop").click().run()
     assert desk.only().costs == {}
+
+
+def test_the_cost_of_a_repair_is_changed_and_put_back(desk: Desk) -> None:
+    app = sample_page(desk, "decision")
+    app.selectbox(key="_cost_of").set_value("nut").run()
+    widget(app, "number_input", "At most").set_value(20.0).run()
+    assert "above the second" in text_of(app)
+    assert desk.only().costs == {}
+    widget(app, "number_input", "At least").set_value(15.0).run()
+    assert not app.exception
+    assert desk.only().costs["nut"] == CostEdit(15.0, 20.0)
+    assert "15 to 20\N{NO-BREAK SPACE}EUR, your figure" in text_of(app).replace("20 EUR", "20\N{NO-BREAK SPACE}EUR")
+    app.button(key="_cost_drop").click().run()
+    assert desk.only().costs == {}
+
+
+def test_the_margin_follows_the_worth_until_it_is_typed(desk: Desk) -> None:
+    app = begun(desk, "decision")
+    widget(app, "number_input", "Worth in good order").set_value(500.0).run()
+    widget(app, "number_input", "Worth in good order").set_value(1000.0).run()
+    assert margin_of(desk.only()) == 50.0
+    widget(app, "number_input", "Your margin").set_value(0.0).run()
+    assert margin_of(desk.only()) == 0.0
+
+
+def test_a_number_out_of_range_is_said_and_not_kept(desk: Desk) -> None:
+    app = begun(desk)
+    widget(app, "number_input", "Number of frets").set_value(50).run()
+    assert not app.exception
+    assert "This must be from 12 to 36. 22 is kept instead." in text_of(app)
+    assert desk.only().guitar.neck.frets == 22
+    widget(app, "number_input", "Asking price").set_value(-5.0).run()
+    assert "It is not kept." in text_of(app)
+    assert desk.only().guitar.asking_price is None
+
+
+def test_lengths_are_typed_in_the_unit_chosen_and_kept_in_mm(desk: Desk) -> None:
+    app = sample_page(desk, "curves")
+    app.get("button_group")[0].set_value("thousandths").run()
+    assert "limit_wanted_relief_high_mm" not in desk.only().decision_settings, "looking rounds nothing"
+    widget(app, "number_input", "Relief up to, thou").set_value(10.0).run()
+    assert desk.only().decision_settings["limit_wanted_relief_high_mm"] == 0.254
+    assert "= 0.25 mm" in text_of(app)
+    at(app, "photographs")
+    widget(app, "number_input", "Width at the nut, in").set_value(1.65).run()
+    assert desk.only().guitar.neck.nut_width_mm == 41.91
+    assert "= 41.91 mm" in text_of(app)
+
+
+def test_dents_are_noted_one_by_one(desk: Desk) -> None:
+    begun(desk)
+    app = desk.page(inspection=desk.only().id, step="inspection", group="Board and frets")
+    widget(app, "number_input", "At fret").set_value(3).run()
+    widget(app, "number_input", "Depth of the dent").set_value(0.12).run()
+    app.button(key="_dent_add").click().run()
+    assert not app.exception
+    assert dents_of(desk.only()) == {(3, 1): 0.12}
+    assert "String 1, fret 3" in text_of(app)
+    app.button(key="_dents_clear").click().run()
+    assert dents_of(desk.only()) == {}
 
 
 def test_a_broken_rule_ends_the_deal_until_it_is_switched_off(desk: Desk) -> None:

@@ -40,7 +40,7 @@ class Chances:
 
     Parameters
     ----------
-    more_than_rod : chance that the neck needs work that no turn of the rod can spare; _u its sampling error.
+    more_than_rod : chance that the neck needs work that no turn of the rod can spare.
     repairs : those with any chance, the one that lowers the offer most first.
     cost_median, cost_low, cost_high : median and central 90 % range of the sum.
     cautious_cost : what the offer reckons with, see `cautious_mean`.
@@ -49,17 +49,13 @@ class Chances:
     """
 
     more_than_rod: float
-    more_than_rod_u: float
     repairs: tuple[CalledRepair, ...]
-    cost_mean: float
     cost_median: float
     cost_low: float
     cost_high: float
     cautious_cost: float
     cautious_cost_sharp: float
     cautious_cost_checked: float
-    samples: int
-    seed: int
 
 
 def chances(situation: Situation) -> Chances:
@@ -77,7 +73,6 @@ def chances(situation: Situation) -> Chances:
     for repair, needed in plain.items():
         if repair.more_than_rod:
             neck |= needed
-    share = float(neck.mean())
     called = tuple(
         CalledRepair(
             repair,
@@ -91,18 +86,14 @@ def chances(situation: Situation) -> Chances:
     )
     low, median, high = (float(value) for value in np.quantile(cost, (0.05, 0.5, 0.95)))
     return Chances(
-        share,
-        float(np.sqrt(share * (1.0 - share) / settings.samples)),
+        float(neck.mean()),
         tuple(sorted(called, key=lambda item: (-item.lowers_offer_by, -item.probability))),
-        float(cost.mean()),
         median,
         low,
         high,
         careful,
         _sharp(situation, draws),
         cautious_mean(total_cost(rest_fine, draws.rate), settings.dearest_share),
-        settings.samples,
-        settings.seed,
     )
 
 

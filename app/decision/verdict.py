@@ -129,5 +129,7 @@ def _reasons(
 
 
 def _repair_text(called: CalledRepair) -> str:
+    if called.repair.always:
+        return f"{called.repair.name}, which you added."
     why = f" ({'; '.join(called.why)})" if called.why else ""
     return f"{called.repair.name}, chance {100.0 * called.probability:.0f} %{why}."

@@ -5,7 +5,6 @@ figures are common practice; what counts is the height measured over the board.
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.inspection.plausible import check_range
@@ -51,7 +50,6 @@ class WireLeft:
 
     height_after_mm : height once the present dents are levelled, with its standard uncertainty.
     jobs_low, jobs_high : jobs for the height two standard uncertainties lower and higher.
-    deepest : (fret, string) of the deepest dent, None when only its depth was given.
     """
 
     height_after_mm: float
@@ -59,21 +57,16 @@ class WireLeft:
     jobs: int
     jobs_low: int
     jobs_high: int
-    deepest: tuple[int, int] | None
     text: str
 
 
-def wire_left(
-    height_mm: float,
-    dents_mm: float | Mapping[tuple[int, int], float],
-    settings: CrowningSettings | None = None,
-) -> WireLeft:
+def wire_left(height_mm: float, dent_mm: float, settings: CrowningSettings | None = None) -> WireLeft:
     """Jobs left in the wire.
 
     Parameters
     ----------
     height_mm : height of the lowest unworn crown over the board.
-    dents_mm : depth of the deepest dent, or of each dent by (fret, string).
+    dent_mm : depth of the deepest dent.
 
     Raises
     ------
@@ -81,17 +74,9 @@ def wire_left(
     """
     settings = settings or CrowningSettings()
     check_range("height_mm", height_mm, 0.0, 3.0)
-    deepest: tuple[int, int] | None = None
-    if isinstance(dents_mm, Mapping):
-        for place, depth in dents_mm.items():
-            check_range(f"dents_mm at fret and string {place!r:.20}", depth, 0.0, 3.0)
-        deepest = max(dents_mm, key=lambda place: dents_mm[place], default=None)
-        dent_mm = 0.0 if deepest is None else dents_mm[deepest]
-    else:
-        dent_mm = dents_mm
-        check_range("dents_mm", dent_mm, 0.0, 3.0)
+    check_range("dent_mm", dent_mm, 0.0, 3.0)
     if dent_mm > height_mm:
-        raise ValueError(f"dents_mm={dent_mm!r} is deeper than the wire's height_mm={height_mm!r}")
+        raise ValueError(f"dent_mm={dent_mm!r} is deeper than the wire's height_mm={height_mm!r}")
     u_mm = math.sqrt(2.0) * settings.height_u_mm  # height and depth are read separately
     after_mm = height_mm - dent_mm - (settings.spare_mm if dent_mm > 0.0 else 0.0)
     jobs, low, high = (_jobs(after_mm + k * u_mm, dent_mm > 0.0, settings) for k in (0.0, -2.0, 2.0))
@@ -101,7 +86,7 @@ def wire_left(
         f"With the dents levelled {max(after_mm, 0.0):.2f} mm would be left; below {settings.lowest_mm:.2f} mm a "
         f"fret is too low (common practice). Levelling jobs left{counted}: {span}."
     )
-    return WireLeft(after_mm, u_mm, jobs, low, high, deepest, text)
+    return WireLeft(after_mm, u_mm, jobs, low, high, text)
 
 
 def _jobs(after_mm: float, dented: bool, settings: CrowningSettings) -> int:

@@ -72,14 +72,12 @@ WOULD_SETTLE: dict[Claim, str] = {
 
 @dataclass(frozen=True, slots=True)
 class ClaimWeight:
-    """One claim with all that speaks for or against it. pieces: check id and its ratio, the weightiest first."""
+    """One claim with the ratio of all that speaks for or against it, in words, and what would settle it."""
 
     claim: Claim
     ratio: float
     words: str
-    pieces: tuple[tuple[str, float], ...]
     settles: str
-    text: str
 
 
 def weigh_evidence(
@@ -89,12 +87,13 @@ def weigh_evidence(
     weights = []
     for claim in WOULD_SETTLE:
         seen = [
-            (piece.check_id, piece.ratio(checks[piece.check_id].state))
+            piece.ratio(checks[piece.check_id].state)
             for piece in pieces
             if piece.claim == claim and piece.check_id in checks and checks[piece.check_id].state != "not checked"
         ]
         if seen:
-            weights.append(_weigh(claim, tuple(sorted(seen, key=lambda item: -abs(math.log(item[1]))))))
+            ratio = combined_ratio(tuple(seen))
+            weights.append(ClaimWeight(claim, ratio, ratio_words(ratio), WOULD_SETTLE[claim]))
     return tuple(sorted(weights, key=lambda weight: -weight.ratio))
 
 
@@ -123,10 +122,3 @@ def ratio_words(ratio: float) -> str:
     size = max(ratio, 1.0 / ratio)
     word = next(text for limit, text in _WORDS if size < limit or limit == RATIO_CAP)
     return word if size < _WORDS[0][0] else f"{word} {'for' if ratio > 1.0 else 'against'} it"
-
-
-def _weigh(claim: Claim, pieces: tuple[tuple[str, float], ...]) -> ClaimWeight:
-    ratio = combined_ratio(tuple(value for _, value in pieces))
-    words = ratio_words(ratio)
-    text = f"{claim[0].upper()}{claim[1:]}: what was seen {words}. It is evidence, not proof. {WOULD_SETTLE[claim]}"
-    return ClaimWeight(claim, ratio, words, pieces, WOULD_SETTLE[claim], text)

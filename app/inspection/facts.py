@@ -31,7 +31,6 @@ class SideFacts:
     side: Side
     relief_mm: float
     relief_u_mm: float
-    relief_at_fret: int
     gap_mm: tuple[float | None, ...]
     gap_u_mm: tuple[float | None, ...]
     deviation_mm: tuple[float | None, ...]
@@ -128,7 +127,6 @@ def _side_facts(curve: SideCurve, measured: Measured) -> SideFacts:
         curve.side,
         curve.relief_mm,
         curve.relief_u_mm,
-        curve.relief_at_fret,
         _heights(f"{curve.side} gap_mm", curve.gap_mm, -_HEIGHT_MAX_MM),
         _heights(f"{curve.side} gap_u_mm", curve.gap_u_mm, 0.0),
         _heights(f"{curve.side} deviation_mm", curve.deviation_mm, -_HEIGHT_MAX_MM),

@@ -30,16 +30,10 @@ WOODS = (Wood("maple", 0.00165, 0.00353), Wood("rosewood", 0.00094, 0.00201), Wo
 
 @dataclass(frozen=True, slots=True)
 class FretEnds:
-    """Predicted protrusion at each end of a fret, from the steadiest to the liveliest wood and cut.
-
-    extrapolated : True when a moisture content lies outside the 6 to 14 % the coefficients are stated for.
-    """
+    """Predicted protrusion at each end of a fret, from the steadiest to the liveliest wood and cut."""
 
     low_mm: float
     high_mm: float
-    moisture_before_pct: float
-    moisture_now_pct: float
-    extrapolated: bool
     text: str
 
 
@@ -113,7 +107,7 @@ def predict_fret_ends(
         )
         if outside:
             text += " That is drier or damper than the coefficients are stated for: take it as a rough figure."
-    return FretEnds(low, high, before, now, outside, text)
+    return FretEnds(low, high, text)
 
 
 def compare_fret_ends(

@@ -106,20 +106,17 @@ def coil_resistance(jack: JackReading) -> Coil | NoCoil:
     return Coil(coil / warm, math.hypot(*parts), *(abs(part) for part in parts))
 
 
-def jack_resistance_ohm(coil_20c_ohm: float, volume_pot_ohm: float | None, temperature_c: float = REFERENCE_C) -> float:
-    """What a coil of known resistance at 20 degrees would read at the jack.
-
-    Raises
-    ------
-    ValueError : a figure is not finite or outside what can be.
-    """
-    check_range("coil_20c_ohm", coil_20c_ohm, 1.0, 1e7)
-    check_range("temperature_c", temperature_c, -20.0, 60.0)
-    coil = coil_20c_ohm * (1.0 + COPPER_ALPHA_PER_K * (temperature_c - REFERENCE_C))
-    if volume_pot_ohm is None:
-        return coil
-    check_range("volume_pot_ohm", volume_pot_ohm, 1e3, 1e7)
-    return coil * volume_pot_ohm / (coil + volume_pot_ohm)
+def coil_words(coil: Coil) -> str:
+    """The resistance with its 95 % interval, and which input makes up most of that (no half, no word)."""
+    parts = {
+        "the meter": coil.from_reading_ohm,
+        "the control's tolerance": coil.from_pot_ohm,
+        "what lies in series": coil.from_series_ohm,
+        "the temperature": coil.from_temperature_ohm,
+    }
+    most = max(parts, key=lambda name: parts[name])
+    why = f", mostly from {most}" if 2.0 * parts[most] ** 2 > coil.u_ohm**2 else ""
+    return f"{coil.resistance_ohm:.0f} ohm at 20 °C (95 %: +- {COVERAGE_95 * coil.u_ohm:.0f}{why})"
 
 
 def compare_with_stated(coil: Coil, low_ohm: float, high_ohm: float, k: float = 2.0) -> tuple[Standing, str]:
@@ -132,7 +129,7 @@ def compare_with_stated(coil: Coil, low_ohm: float, high_ohm: float, k: float = 
     check_range("low_ohm", low_ohm, 1.0, 1e7)
     check_range("high_ohm", high_ohm, low_ohm, 1e7)
     check_range("k", k, 0.0, 10.0)
-    figure = f"{coil.resistance_ohm:.0f} ohm at 20 °C (95 %: +- {COVERAGE_95 * coil.u_ohm:.0f})"
+    figure = coil_words(coil)
     stated = f"the stated {low_ohm:.0f} to {high_ohm:.0f} ohm"
     reach = k * coil.u_ohm
     if coil.resistance_ohm + reach < low_ohm:

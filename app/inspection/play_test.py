@@ -36,7 +36,6 @@ LOW_POSITION_TO_FRET = 5  # too little relief shows here (common practice)
 class HeightAt:
     """Deviation of one fret under one string, between the outer strings' figures; None where not seen."""
 
-    string: int
     fret: int
     deviation_mm: float | None
     u_mm: float | None
@@ -44,15 +43,12 @@ class HeightAt:
 
 @dataclass(frozen=True, slots=True)
 class NoteCause:
-    """A bad note and one measured cause that fits it. frets: those to look at. value with u in mm, None without."""
+    """A bad note and one measured cause that fits it, with the frets to look at in its words."""
 
     string: int
     fret: int
     sound: Sound
     cause: CauseCode
-    frets: tuple[int, ...]
-    value_mm: float | None
-    u_mm: float | None
     text: str
 
 
@@ -75,9 +71,9 @@ def height_at(curve: CurveFacts, string: int, strings: int, fret: int) -> Height
         if weight > 0.0
     ]
     if any(value is None or u is None for _, value, u in parts):
-        return HeightAt(string, fret, None, None)
+        return HeightAt(fret, None, None)
     value = math.fsum(weight * (value or 0.0) for weight, value, _ in parts)
-    return HeightAt(string, fret, value, math.hypot(*(weight * (u or 0.0) for weight, _, u in parts)))
+    return HeightAt(fret, value, math.hypot(*(weight * (u or 0.0) for weight, _, u in parts)))
 
 
 def note_causes(
@@ -109,11 +105,6 @@ def note_causes(
     return tuple(found)
 
 
-def unexplained(causes: tuple[NoteCause, ...]) -> tuple[NoteCause, ...]:
-    """The notes for which no measured cause fits."""
-    return tuple(cause for cause in causes if cause.cause == "no measured cause")
-
-
 def _causes(
     curve: CurveFacts, string: int, strings: int, fret: int, sound: Sound, thresholds: Thresholds
 ) -> list[NoteCause]:
@@ -122,37 +113,39 @@ def _causes(
     own = [height_at(curve, string, strings, fret)] if fret else []
     found: list[NoteCause] = []
 
-    def add(cause: CauseCode, frets: tuple[int, ...], value: float | None, u: float | None, text: str) -> None:
-        found.append(NoteCause(string, fret, sound, cause, frets, value, u, text))
+    def add(cause: CauseCode, text: str) -> None:
+        found.append(NoteCause(string, fret, sound, cause, text))
 
     high = [h for h in ahead if _past(h.deviation_mm, h.u_mm, limit, k)]
     if high:
         worst = max(high, key=lambda h: h.deviation_mm or 0.0)
-        add("fret ahead high", (worst.fret,), worst.deviation_mm, worst.u_mm,
-            f"Fret {worst.fret} stands {worst.deviation_mm:.2f} mm high under this string.")  # fmt: skip
+        add("fret ahead high", f"Fret {worst.fret} stands {worst.deviation_mm:.2f} mm high under this string.")
     for h in own:
         if h.deviation_mm is not None and _past(-h.deviation_mm, h.u_mm, limit, k):
-            add("own fret low", (fret, fret + 1), h.deviation_mm, h.u_mm,
-                f"Fret {fret} lies {-h.deviation_mm:.2f} mm low under this string: worn or badly seated.")  # fmt: skip
+            depth = f"{-h.deviation_mm:.2f} mm"
+            add("own fret low", f"Fret {fret} lies {depth} low under this string: worn or badly seated.")
     side = curve.bass if (string - 1) / (strings - 1) >= 0.5 else curve.treble
     low_mm = thresholds.wanted_relief_low_mm
     if fret <= LOW_POSITION_TO_FRET and _past(-side.relief_mm, side.relief_u_mm, -low_mm, k):
-        add("too little relief", (), side.relief_mm, side.relief_u_mm,
-            f"The {side.side} side has {side.relief_mm:.2f} mm of relief, less than {low_mm:.2f} mm.")  # fmt: skip
+        words = f"The {side.side} side has {side.relief_mm:.2f} mm of relief, less than {low_mm:.2f} mm."
+        add("too little relief", words)
     joint = joint_index(fret_positions_mm(curve.scale_length_mm, curve.frets), curve.scale_length_mm)
     if joint is not None and joint + 1 - FRETS_AHEAD <= fret < curve.frets and _rises(side, thresholds):
-        add("last frets rise", tuple(range(joint + 2, curve.frets + 1)), side.rise_mm, side.rise_u_mm,
-            f"The last frets rise by {side.rise_mm:.2f} mm on the {side.side} side.")  # fmt: skip
+        add("last frets rise", f"The last frets rise by {side.rise_mm:.2f} mm on the {side.side} side.")
     if found:
         return found
     blind = [h.fret for h in (*own, *ahead) if h.u_mm is None or k * h.u_mm > thresholds.fret_needs_levelling_mm]
     wide = fret <= LOW_POSITION_TO_FRET and k * side.relief_u_mm > low_mm
     if blind or wide:
-        add("not seen well enough", tuple(blind), None, None,
-            "The photographs do not show these frets or the relief well enough to say why.")  # fmt: skip
+        unseen = " and ".join([*([_numbered(blind)] if blind else []), *(["the relief"] if wide else [])])
+        add("not seen well enough", f"The photographs do not show {unseen} well enough to say why.")
     else:
-        add("no measured cause", (), None, None, _ELSEWHERE[sound])
+        add("no measured cause", _ELSEWHERE[sound])
     return found
+
+
+def _numbered(frets: list[int]) -> str:
+    return f"fret {frets[0]}" if len(frets) == 1 else f"frets {', '.join(str(fret) for fret in frets)}"
 
 
 _ELSEWHERE: dict[Sound, str] = {

@@ -12,6 +12,7 @@ from typing import Literal
 
 from app.inspection.facts import CurveFacts, SideFacts
 from app.inspection.plausible import check_range
+from app.wording import COVERAGE_95
 from vision.findings.truss_rod import CAUTION
 from vision.settings import Thresholds
 
@@ -113,7 +114,7 @@ def turn_advice(
     uneven = abs(bass.change_mm - treble.change_mm)
     uneven_u = math.hypot(_difference_u_mm(before), _difference_u_mm(after))
     needed, needed_u = _turns_needed(before, after, turns, thresholds, settings)
-    action, text = _judge(mean, uneven, uneven_u, after, turns, total, needed, thresholds, settings)
+    action, text = _judge(mean, uneven, uneven_u, after, turns, total, (needed, needed_u), thresholds, settings)
     go = action == "another turn" and needed is not None
     direction: Direction | None = ("tighten" if needed > 0.0 else "slacken") if go and needed is not None else None
     step = min(max(abs(needed), settings.smallest_turn), settings.largest_turn) if go and needed is not None else None
@@ -165,10 +166,11 @@ def _judge(
     after: CurveFacts,
     turns: float,
     total: float,
-    needed: float | None,
+    turns_needed: tuple[float | None, float | None],
     thresholds: Thresholds,
     settings: TurnSettings,
 ) -> tuple[Action, str]:
+    needed, needed_u = turns_needed
     k, now = settings.k, after.mean_relief_mm
     low, high = thresholds.wanted_relief_low_mm, thresholds.wanted_relief_high_mm
     expected = -math.copysign(1.0, turns)  # tightening takes relief out
@@ -196,7 +198,7 @@ def _judge(
         )
     if low <= now <= high:
         return "leave alone", f"Mean relief {now:.2f} mm is in the wanted range of {low:.2f} to {high:.2f} mm."
-    if response - k * mean.u_mm <= 0.0 or needed is None:
+    if needed is None or needed_u is None:
         return "cannot tell", (
             f"The change of {mean.change_mm:+.2f} mm is within its uncertainty of {k * mean.u_mm:.2f} mm. Let the neck "
             "settle and take sharper photographs before turning again."
@@ -207,7 +209,8 @@ def _judge(
         )
     way = "tighten" if needed > 0.0 else "slacken"
     step = min(max(abs(needed), settings.smallest_turn), settings.largest_turn)
-    rest = "" if abs(needed) <= settings.largest_turn else f", the first of about {abs(needed):.2f} turn"
+    known = f"{abs(needed):.2f} turn (95 %: +- {COVERAGE_95 * needed_u:.2f})"
+    rest = "" if abs(needed) <= settings.largest_turn else f", the first of about {known}"
     return "another turn", (
         f"A turn moves the mean relief by {mean.per_turn_mm:+.2f} mm (tightening), so {way} by {step:.3g} turn{rest}; "
         "retune, let it settle, and sight again."

@@ -63,8 +63,6 @@ class PitchEstimate:
 
     added_low_mm: float
     added_high_mm: float
-    tension_now_n: float
-    tension_at_pitch_n: float
     text: str
 
 
@@ -132,4 +130,4 @@ def relief_at_pitch(
             f"At pitch the neck would show about {least:.2f} to {most:.2f} mm {word} relief than now. This is an "
             "estimate from the strings' tension and a usual range of stiffness: tune to pitch and photograph again."
         )
-    return PitchEstimate(low, high, now, full, text)
+    return PitchEstimate(low, high, text)

@@ -46,7 +46,6 @@ class Incoming:
     inspection: Inspection
     photos: tuple[bytes, ...]
     left_out: frozenset[str]
-    made_by: str
     made_at: datetime
 
 
@@ -130,7 +129,7 @@ def _read_archive(archive: zipfile.ZipFile, file_bytes: int) -> Incoming:
             raise refused(f"{entry.member} is not the kind of picture its name says")
         photos.append(photo)
     left_out = frozenset(left.sha256 for left in manifest.left_out)
-    return Incoming(inspection, tuple(photos), left_out, manifest.made_by, manifest.made_at)
+    return Incoming(inspection, tuple(photos), left_out, manifest.made_at)
 
 
 def _plain_members(archive: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:

@@ -39,10 +39,7 @@ class Summary:
     """One line of the list of inspections. photos: how many; measured: how many sightings gave figures."""
 
     id: str
-    revision: int
-    created_at: datetime
     changed_at: datetime
-    binned_at: datetime | None
     title: str
     place_seen: str
     asking_price: float | None
@@ -242,9 +239,7 @@ def _put(connection: Connection, inspection: Inspection) -> None:
 
 def _summary(row: RowMapping) -> Summary:
     values: dict[str, Any] = {name: row[name] for name in Summary.__dataclass_fields__}
-    for name in ("created_at", "changed_at", "binned_at"):
-        values[name] = datetime.fromisoformat(values[name]) if values[name] is not None else None
-    return Summary(**values)
+    return Summary(**values | {"changed_at": datetime.fromisoformat(row["changed_at"])})
 
 
 def _not_stored() -> NotStored:

@@ -35,14 +35,17 @@ def _load(inspection_id: str) -> Inspection | None:
 
 def _show_table(inspections: tuple[Inspection, ...]) -> None:
     titles = [inspection.guitar.title or "Unnamed guitar" for inspection in inspections]
-    head = "".join(f"<th scope=col>{esc(title)}</th>" for title in titles)
+    head = "".join(f'<th scope=col><span title="{esc(title)}">{esc(title)}</span></th>' for title in titles)
     body = "".join(
         f"<tr><th scope=row>{esc(name)}</th>"
-        + "".join(f'<td data-of="{esc(title)}">{esc(entry)}</td>' for title, entry in zip(titles, entries, strict=True))
+        + "".join(f"<td>{esc(entry)}</td>" for entry in entries)
         + "</tr>"
         for name, entries in comparison_rows(inspections, session.unit())
     )
-    st.html(f'<table class="compared"><thead><tr><td></td>{head}</tr></thead><tbody>{body}</tbody></table>')
+    st.html(
+        f'<table class="compared of-{len(titles)}"><thead><tr><td></td>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table>"
+    )
 
 
 def _show_curves(inspections: tuple[Inspection, ...]) -> None:

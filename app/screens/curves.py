@@ -13,6 +13,7 @@ from app.widgets.adjusting import show_adjusting
 from app.widgets.flow import show_next
 from app.widgets.html import esc, quiet, show_title
 from app.widgets.measured import measure_again, measurement_job
+from app.widgets.numbers import keep_length, keep_number
 from app.widgets.result import (
     show_curves,
     show_details,
@@ -21,11 +22,12 @@ from app.widgets.result import (
     show_reading,
     show_refused,
 )
-from app.widgets.session import widget_key
 from app.widgets.waiting import watch
 from app.wording import when
 from vision.results import Measured
 from vision.settings import Thresholds
+
+RELIEF_MOST_MM = 2.0
 
 
 def show() -> None:
@@ -106,31 +108,34 @@ def _show_measured(measured: Measured, index: int, sighting: Sighting) -> None:
 def _ask_for_limits(thresholds: Thresholds) -> None:
     """The usual range, which findings are judged by."""
     with st.expander("The usual range, and other limits (common practice)"):
-        low, high, twist, fret = st.columns(4, gap="medium", vertical_alignment="bottom")
-        low_mm = low.number_input(
-            "Relief from, mm", 0.0, 2.0, step=0.01, key=widget_key("low", thresholds.wanted_relief_low_mm)
-        )
-        high_mm = high.number_input(
-            "Relief up to, mm", 0.0, 2.0, step=0.01, key=widget_key("high", thresholds.wanted_relief_high_mm)
-        )
-        twist_deg = twist.number_input(
-            "Twist noticed from, degrees", 0.0, 5.0, step=0.05, key=widget_key("twist", thresholds.twist_noticed_deg)
-        )
-        fret_mm = fret.number_input(
-            "Fret out of line from, mm", 0.0, 1.0, step=0.01, key=widget_key("fret", thresholds.fret_out_of_line_mm)
-        )
+        low, high, twist, fret = st.columns(4, gap="medium")
+        with low:
+            low_mm = keep_length(
+                "Relief from", 0.0, RELIEF_MOST_MM, name="low", start_mm=thresholds.wanted_relief_low_mm
+            )
+        with high:
+            high_mm = keep_length(
+                "Relief up to", 0.0, RELIEF_MOST_MM, name="high", start_mm=thresholds.wanted_relief_high_mm
+            )
+        with twist:
+            twist_deg = keep_number(
+                "Twist noticed from, degrees", 0.0, 5.0, name="twist", start=thresholds.twist_noticed_deg, step=0.05
+            )
+        with fret:
+            fret_mm = keep_length(
+                "Fret out of line from", 0.0, 1.0, name="fret", start_mm=thresholds.fret_out_of_line_mm
+            )
         quiet("Common practice of the trade, not a standard. The player's hand and taste decide.")
-    try:
-        wanted = replace(
-            thresholds,
-            wanted_relief_low_mm=low_mm,
-            wanted_relief_high_mm=high_mm,
-            twist_noticed_deg=twist_deg,
-            fret_out_of_line_mm=fret_mm,
-        )
-    except ValueError as error:
-        st.error(f"These limits cannot be: {error}")
-        return
+        if low_mm > high_mm:
+            st.error("These limits cannot be: the relief is wanted from more than it is wanted up to. Not kept.")
+            return
+    wanted = replace(
+        thresholds,
+        wanted_relief_low_mm=low_mm,
+        wanted_relief_high_mm=high_mm,
+        twist_noticed_deg=twist_deg,
+        fret_out_of_line_mm=fret_mm,
+    )
     if wanted != thresholds:
         session.change(with_thresholds(session.current(), wanted))
         st.rerun()

@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app.deciding import MARGIN, margin_of, verdict_of
+from app.deciding import MARGIN, USUAL_MARGIN_SHARE, margin_of, verdict_of
 from app.decision.verdict import Verdict
 from app.widgets import session
 from app.widgets.costs import ask_for_care, ask_for_costs, ask_for_rules
 from app.widgets.downloads import offer_downloads
 from app.widgets.html import esc, quiet, show_part, show_title
-from app.widgets.session import widget_key
+from app.widgets.numbers import ask_sum
 from app.wording import in_unit, money
 
 ANSWER_CSS = {"buy": "good", "negotiate": "notice", "walk away": "serious", "take better photographs": "open"}
@@ -44,20 +44,20 @@ def _ask_for_money() -> None:
     guitar = inspection.guitar
     show_part("The money")
     asked, worth, kept = st.columns(3, gap="medium")
-    asking = asked.number_input(
-        "Asking price", 0.0, 1e9, step=10.0, format="%.0f", value=None, key=widget_key("d_asking", guitar.asking_price)
-    )
-    value = worth.number_input(
-        "Worth in good order", 0.0, 1e9, step=10.0, format="%.0f", value=None,
-        key=widget_key("d_worth", guitar.value_in_good_order),
-    )  # fmt: skip
-    margin = kept.number_input(
-        "Your margin", 0.0, 1e9, step=5.0, format="%.0f", key=widget_key("d_margin", margin_of(inspection)),
-        help="What you keep for time, trouble and what nobody looked at.",
-    )  # fmt: skip
-    settings = inspection.decision_settings
-    if margin != margin_of(inspection):
-        settings = settings | {MARGIN: float(margin)}
+    with asked:
+        asking = ask_sum("Asking price", name="d_asking", start=guitar.asking_price)
+    with worth:
+        value = ask_sum("Worth in good order", name="d_worth", start=guitar.value_in_good_order)
+    stored = inspection.decision_settings.get(MARGIN)
+    with kept:
+        margin = ask_sum(
+            "Your margin", name="d_margin", start=stored if isinstance(stored, float) else None,
+            placeholder=f"{margin_of(inspection):.0f}, {100 * USUAL_MARGIN_SHARE:.0f} % of the worth",
+            help="What you keep for time, trouble and what nobody looked at.",
+        )  # fmt: skip
+    settings = {key: kept for key, kept in inspection.decision_settings.items() if key != MARGIN}
+    if margin is not None:
+        settings[MARGIN] = margin
     session.change(
         replace(
             inspection,
@@ -107,4 +107,4 @@ def _sums_html(verdict: Verdict) -> str:
         f'<div class="card both"><h3>{esc(title)}</h3><div class="figure">{esc(figure)}</div><p>{esc(words)}</p></div>'
         for title, figure, words in cards
     )
-    return f'<div class="grid">{body}</div>'
+    return f'<div class="grid three">{body}</div>'

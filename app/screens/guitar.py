@@ -6,11 +6,12 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from app import sightings
-from app.record.inspection import Guitar, Neck
+from app.record.inspection import STRINGS_MAX, Guitar, Neck
 from app.tunings import TUNINGS, lowest_string_hz
 from app.widgets import session
 from app.widgets.flow import show_next
 from app.widgets.html import quiet, show_part, show_title
+from app.widgets.numbers import MM_PER_INCH, ask_count, ask_length, ask_sum, keep_count
 from app.widgets.session import widget_key
 from vision.settings import (
     COMMON_SCALE_LENGTHS_MM,
@@ -20,7 +21,6 @@ from vision.settings import (
     SCALE_LENGTH_MIN_MM,
 )
 
-MM_PER_INCH = 25.4
 OTHER_SCALE = "Another length"
 BASS_FROM_MM = 720.0
 LOWEST_HZ = {False: 82.41, True: 41.20}  # E2 of a guitar, E1 of a bass, equal temperament from A 440 Hz
@@ -57,15 +57,14 @@ def _ask_for_name(guitar: Guitar) -> Guitar:
 def _ask_for_price(guitar: Guitar) -> Guitar:
     show_part("The money")
     asked, worth, unit = st.columns([3, 3, 2], gap="medium")
-    asking = asked.number_input(
-        "Asking price", 0.0, 1e9, step=10.0, format="%.0f", value=None, key=widget_key("asking", guitar.asking_price)
-    )
-    value = worth.number_input(
-        "Worth in good order", 0.0, 1e9, step=10.0, format="%.0f", value=None,
-        key=widget_key("worth", guitar.value_in_good_order),
-        help="What one like it sells for when nothing has to be done. Look at prices paid, not prices asked.",
-    )  # fmt: skip
-    currency = unit.text_input("Currency", max_chars=8, key=widget_key("currency", guitar.currency or "EUR"))
+    with asked:
+        asking = ask_sum("Asking price", name="asking", start=guitar.asking_price)
+    with worth:
+        value = ask_sum(
+            "Worth in good order", name="worth", start=guitar.value_in_good_order,
+            help="What one like it sells for when nothing has to be done. Look at prices paid, not prices asked.",
+        )  # fmt: skip
+    currency = unit.text_input("Currency", max_chars=8, key=widget_key("currency", guitar.currency))
     return replace(guitar, asking_price=asking, value_in_good_order=value, currency=currency)
 
 
@@ -73,20 +72,22 @@ def _ask_for_neck(neck: Neck) -> Neck:
     show_part("The neck")
     length, frets, hand = st.columns([5, 3, 4], gap="medium")
     scale_mm = _ask_for_scale(length, neck.scale_length_mm)
-    count = frets.number_input(
-        "Number of frets", FRETS_MIN, FRETS_MAX, value=None, key=widget_key("frets", neck.frets or 22),
-        help="Count them; the nut is none, and a fret right at the nut is none either.",
-    )  # fmt: skip
+    with frets:
+        count = ask_count(
+            "Number of frets", FRETS_MIN, FRETS_MAX, name="frets", start=neck.frets,
+            help="Count them; the nut is none, and a fret right at the nut is none either.",
+        )  # fmt: skip
     built = hand.radio(
         "Built for", ("Right-handed", "Left-handed"), horizontal=True,
         key=widget_key("hand", "Left-handed" if neck.left_handed else "Right-handed"),
     )  # fmt: skip
-    tuning, strings, flat = st.columns([5, 3, 4], gap="medium", vertical_alignment="bottom")
+    tuning, strings, flat = st.columns([5, 3, 4], gap="medium", vertical_alignment="top")
     tuned = tuning.selectbox(
         "Tuned", TUNINGS, key=widget_key("tuning", neck.tuning if neck.tuning in TUNINGS else TUNINGS[0]),
         help="Relief is read under string tension. Tuned down or slack, the neck shows less of it.",
     )  # fmt: skip
-    number = strings.number_input("Strings", 4, 12, key=widget_key("strings", neck.strings))
+    with strings:
+        number = keep_count("Strings", 4, STRINGS_MAX, name="strings", start=neck.strings)
     level = flat.checkbox(
         "It lay flat on its back", key=widget_key("level", neck.lies_level),
         help="Then the strings hang a few hundredths of a millimetre, which is corrected.",
@@ -107,17 +108,14 @@ def _ask_for_neck(neck: Neck) -> Neck:
 
 def _ask_for_scale(place: DeltaGenerator, scale_mm: float | None) -> float | None:
     options = {_scale_words(length): length for length in COMMON_SCALE_LENGTHS_MM}
-    start = scale_mm or COMMON_SCALE_LENGTHS_MM[0]
-    known = next((words for words, length in options.items() if length == start), OTHER_SCALE)
+    known = next((words for words, length in options.items() if length == scale_mm), OTHER_SCALE)
     with place:
         chosen = st.selectbox("Scale length", (*options, OTHER_SCALE), key=widget_key("scale", known))
         if chosen in options:
             return options[chosen]
-        typed: float | None = st.number_input(
-            "Scale length in mm", SCALE_LENGTH_MIN_MM, SCALE_LENGTH_MAX_MM, step=0.1, value=None,
-            key=widget_key("scale_typed", start),
-        )  # fmt: skip
-        return typed
+        return ask_length(
+            "Scale length", SCALE_LENGTH_MIN_MM, SCALE_LENGTH_MAX_MM, name="scale_typed", start_mm=scale_mm
+        )
 
 
 def _scale_words(length_mm: float) -> str:

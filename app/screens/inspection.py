@@ -17,8 +17,6 @@ from app.widgets.flow import show_next
 from app.widgets.html import esc, show_part, show_title
 from app.widgets.play_test import show_play_test
 
-GROUP = "group"  # in the address
-
 
 def show() -> None:
     """Draw the screen."""
@@ -31,17 +29,18 @@ def show() -> None:
     group = _choose_group(results)
     for check in checks_in(group):
         _show_check(check)
+    if group == GROUPS[-1]:
+        _show_evidence()
     _show_way_on(group)
-    _show_evidence()
 
 
 def _choose_group(results: Mapping[str, CheckResult]) -> str:
     key = f"_group_{session.current().id}"
-    wanted = st.query_params.get(GROUP, GROUPS[0])
+    wanted = st.query_params.get(session.GROUP, GROUPS[0])
     st.session_state.setdefault(key, wanted if wanted in GROUPS else GROUPS[0])
     chosen = st.pills("Part", GROUPS, format_func=lambda group: _group_words(group, results), key=key, required=True)
     group = chosen or GROUPS[0]
-    st.query_params[GROUP] = group
+    st.query_params[session.GROUP] = group
     return group
 
 
@@ -76,7 +75,7 @@ def _show_way_on(group: str) -> None:
 
 def _go_to_group(group: str) -> None:
     st.session_state[f"_group_{session.current().id}"] = group
-    st.query_params[GROUP] = group
+    st.query_params[session.GROUP] = group
 
 
 def _show_evidence() -> None:

@@ -15,13 +15,14 @@ from app.widgets.correct_photo import corrected, offer_correction, show_correcti
 from app.widgets.flow import show_next
 from app.widgets.html import esc, flag_html, quiet, sentence, show_part, show_title
 from app.widgets.looks import look_jobs
+from app.widgets.numbers import ask_length, keep_length
 from app.widgets.photo_help import show_help
-from app.widgets.session import widget_key
 from app.widgets.waiting import watch
 
 FILE_TYPES = ["jpg", "jpeg", "png", "webp", "heic", "heif", "tif", "tiff"]
 KIND_WORDS = {"bass": "down the neck", "treble": "down the neck", "front": "from the front"}
 PHOTOS_A_ROW = 3
+NUT_WIDTHS_MM, WIDTHS_AT_12_MM, WIDTH_US_MM = (25.0, 80.0), (30.0, 100.0), (0.01, 5.0)  # what can be typed
 UPLOAD_ROUND = "upload_round"  # counts up so that the uploader starts empty once its files are kept
 READY_CSS = {"nothing": "", "not enough": "serious", "enough": "notice", "good": "good"}
 
@@ -34,9 +35,9 @@ def show() -> None:
     sighting = session.current().sightings[index]
     show_title("The photographs", "Two down the neck, one along each outer string, and one from the front.")
     _show_which(index)
+    _ask_for_files(index)
     with st.expander("How to take them", expanded=not sighting.photos):
         show_help()
-    _ask_for_files(index)
     _ask_for_widths()
     sighting = session.current().sightings[index]
     if sighting.photos:
@@ -96,20 +97,22 @@ def _ask_for_widths() -> None:
     neck = session.current().guitar.neck
     with st.expander("No picture from the front? Two measured widths instead"):
         nut, twelve, sure = st.columns(3, gap="medium")
-        nut_mm = nut.number_input(
-            "Width at the nut, mm", 25.0, 80.0, step=0.1, value=None, key=widget_key("nut_width", neck.nut_width_mm)
-        )
-        at_12_mm = twelve.number_input(
-            "Width at fret 12, mm", 30.0, 100.0, step=0.1, value=None, key=widget_key("width_12", neck.width_at_12_mm)
-        )
-        u_mm = sure.number_input(
-            "Good to, mm", 0.01, 5.0, step=0.05, key=widget_key("width_u", neck.width_u_mm),
-            help="One standard uncertainty: about 0.1 mm with callipers, 0.3 mm with a ruler.",
-        )  # fmt: skip
-    _change_neck(nut_mm, at_12_mm, u_mm)
+        with nut:
+            nut_mm = ask_length("Width at the nut", *NUT_WIDTHS_MM, name="nut_width", start_mm=neck.nut_width_mm)
+        with twelve:
+            at_12_mm = ask_length("Width at fret 12", *WIDTHS_AT_12_MM, name="width_12", start_mm=neck.width_at_12_mm)
+        with sure:
+            u_mm = keep_length(
+                "Good to", *WIDTH_US_MM, name="width_u", start_mm=neck.width_u_mm,
+                help="One standard uncertainty: about 0.1 mm with callipers, 0.3 mm with a ruler.",
+            )  # fmt: skip
+        _change_neck(nut_mm, at_12_mm, u_mm)
 
 
 def _change_neck(nut_mm: float | None, at_12_mm: float | None, u_mm: float) -> None:
+    if nut_mm is not None and at_12_mm is not None and nut_mm >= at_12_mm:
+        st.html('<p class="field-wrong" role="alert">A board is narrower at the nut than at fret 12. Not kept.</p>')
+        return
     inspection = session.current()
     neck = replace(inspection.guitar.neck, nut_width_mm=nut_mm, width_at_12_mm=at_12_mm, width_u_mm=u_mm)
     changed = replace(inspection, guitar=replace(inspection.guitar, neck=neck))
@@ -126,24 +129,28 @@ def _show_photographs(index: int, sighting: Sighting) -> None:
         return
     jobs = look_jobs(sighting, stated)
     show_part("What was found")
+    if _show_correction(index, sighting, jobs):
+        return
     pending = sum(job.status in ("waiting", "running") for job in jobs)
+    if pending:
+        watch(lambda: look_jobs(sighting, stated), f"Looking for the neck: {len(jobs) - pending} of {len(jobs)} done")
+    else:
+        _show_advice(set_advice([job.result for job in jobs if job.result is not None], inspection.guitar.neck))
     with st.container(key="_photos"):
         for first in range(0, len(jobs), PHOTOS_A_ROW):
             row = list(zip(sighting.photos, jobs, strict=True))[first : first + PHOTOS_A_ROW]
             for column, (photo, job) in zip(st.columns(PHOTOS_A_ROW, gap="medium"), row, strict=False):
                 with column:
                     _show_photograph(index, photo, job)
-    _show_correction(index, sighting, jobs)
-    if pending:
-        watch(lambda: look_jobs(sighting, stated), f"Looking for the neck: {len(jobs) - pending} of {len(jobs)} done")
-        return
-    _show_advice(set_advice([job.result for job in jobs if job.result is not None], inspection.guitar.neck))
 
 
-def _show_correction(index: int, sighting: Sighting, jobs: tuple[Job[Look], ...]) -> None:
+def _show_correction(index: int, sighting: Sighting, jobs: tuple[Job[Look], ...]) -> bool:
+    """The photograph that is being put right, alone on the screen; False when there is none."""
     for photo, job in zip(sighting.photos, jobs, strict=True):
         if photo.sha256 == corrected() and job.result is not None and job.result.width_px:
             show_correction(index, photo, job.result, session.current().guitar.neck.stated())
+            return True
+    return False
 
 
 def _show_advice(advice: SetAdvice) -> None:
@@ -151,10 +158,10 @@ def _show_advice(advice: SetAdvice) -> None:
         f'<div class="finding {READY_CSS[advice.readiness]}"><p><strong>{esc(advice.text)}</strong> '
         f"{esc(advice.next_step)}</p></div>"
     )
-    if advice.readiness in ("enough", "good"):
-        show_next("curves", "Measure the neck", key="_measure")
-    else:
-        show_next("curves", "Measure the neck", key="_measure", disabled=True)
+    if advice.wrong_count:
+        show_next("guitar", "Change the number of frets", key="_to_count")
+        return
+    show_next("curves", "Measure the neck", key="_measure", disabled=advice.readiness not in ("enough", "good"))
 
 
 def _show_photograph(index: int, photo: Photo, job: Job[Look]) -> None:
@@ -192,9 +199,9 @@ def _verdict_html(photo: Photo, job: Job[Look]) -> str:
 
 
 def _remove_set(index: int) -> None:
-    session.change(sightings.without_sighting(session.current(), index))
+    session.take_out(sightings.without_sighting(session.current(), index), "The set of photographs is removed.")
     session.go_to("photographs", sighting=max(0, index - 1))
 
 
 def _remove(index: int, sha256: str) -> None:
-    session.change(sightings.without_photo(session.current(), index, sha256))
+    session.take_out(sightings.without_photo(session.current(), index, sha256), "The photograph is removed.")

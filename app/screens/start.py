@@ -49,7 +49,7 @@ def show() -> None:
 
 def begin_sample(key: str) -> None:
     """Store a prepared inspection of a sample guitar and open it at its photographs."""
-    session.begin(prepared_inspection(SAMPLES[key], session.photo_store()), step="photographs")
+    session.begin_with(prepared_inspection(SAMPLES[key], session.photo_store()), "photographs")
 
 
 def _show_list(summaries: tuple[Summary, ...]) -> None:

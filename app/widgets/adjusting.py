@@ -9,7 +9,7 @@ from app.plots import before_after_figure
 from app.record.inspection import Inspection
 from app.rod_history import Turned, turn_at
 from app.widgets import session
-from app.widgets.html import caution_html, esc, quiet, show_part
+from app.widgets.html import caution_html, esc, quiet, show_part, table_html
 from app.wording import LengthUnit, in_unit
 from vision.findings.truss_rod import CAUTION
 from vision.results import Measured
@@ -38,10 +38,10 @@ def _show_turn(inspection: Inspection, turned: Turned, thresholds: Thresholds, u
     advice = turned.advice
     st.html(
         f'<div class="finding {ACTION_CSS[advice.action]}"><div class="tag">{esc(advice.action)}</div>'
-        f"<p><strong>{esc(in_unit(advice.text, unit))}</strong></p>"
-        f"<p>Mean of both sides: {_change_words(advice.mean, unit)}</p>"
-        f"<p>Bass: {_change_words(advice.bass, unit)} Treble: {_change_words(advice.treble, unit)}</p></div>"
+        f"<p><strong>{esc(in_unit(advice.text, unit))}</strong></p></div>"
     )
+    rows = (("Mean of both sides", advice.mean), ("Bass", advice.bass), ("Treble", advice.treble))
+    st.html(table_html(tuple((f"{name}, relief changed by", _change_words(change, unit)) for name, change in rows)))
     if before is not None and after is not None:
         st.plotly_chart(
             before_after_figure(before, after, thresholds, unit),
@@ -54,10 +54,9 @@ def _show_turn(inspection: Inspection, turned: Turned, thresholds: Thresholds, u
 
 def _change_words(change: Change, unit: LengthUnit) -> str:
     eighth, eighth_u = change.per_turn_mm / 8.0, change.per_turn_u_mm / 8.0
-    return esc(
-        f"{unit.text(change.change_mm, sign=True)} (95 %: {unit.interval(change.change_mm, change.u_mm)}), "
-        f"or {unit.text(eighth, sign=True)} an eighth of a turn of tightening (95 %: "
-        f"{unit.interval(eighth, eighth_u)})."
+    return (
+        f"{unit.text(change.change_mm, sign=True)} (95 %: {unit.interval(change.change_mm, change.u_mm)}); "
+        f"an eighth of a turn of tightening: {unit.text(eighth, sign=True)} (95 %: {unit.interval(eighth, eighth_u)})"
     )
 
 

@@ -4,14 +4,17 @@ from dataclasses import replace
 
 import streamlit as st
 
-from app.inspection.check import STATES, Check
+from app.inspection.check import STATES, Check, Choice, Reading
 from app.record.inspection import CheckResult, Photo
 from app.record.problems import RecordProblem
 from app.widgets import session
 from app.widgets.corners import reduced
 from app.widgets.html import caution_html, esc
+from app.widgets.numbers import ask_length, ask_number
 from app.widgets.session import widget_key
 
+FIELDS_A_ROW = 3
+STEPS = {"°C": (0.5, 1), "ohm": (10.0, 0)}  # of a field in this unit, with its decimals; whole numbers elsewhere
 STATE_CSS = {"fine": "good", "look closer": "notice", "fault": "serious", "not checked": "open"}
 
 
@@ -27,10 +30,16 @@ def ask_check(check: Check, stored: CheckResult) -> CheckResult:
         answered = replace(
             stored, state=state or "not checked", readings=_others(check, stored) | _ask_figures(check, stored)
         )
-        with st.expander("Note or photograph" + (" (kept)" if stored.note or stored.photo else "")):
+        with st.expander(_kept_words(stored), key=f"_more_{check.id}"):
             note = st.text_area("Note", max_chars=4000, height=80, key=widget_key(f"note_{check.id}", stored.note))
             photo = _ask_photo(check, stored.photo)
         return replace(answered, note=note, photo=photo)
+
+
+def _kept_words(stored: CheckResult) -> str:
+    """What lies in the part that is folded away."""
+    kept = [words for words, there in (("note", stored.note), ("photograph", stored.photo)) if there]
+    return f"{' and '.join(kept).capitalize()} kept" if kept else "Add a note or a photograph"
 
 
 def _meaning_html(check: Check, state: str) -> str:
@@ -39,37 +48,45 @@ def _meaning_html(check: Check, state: str) -> str:
         text = f'<p class="meaning {STATE_CSS[state]}">{esc(meaning)}</p>'
     else:
         text = (
-            f'<p class="quiet">Fine: {esc(check.fine)} Look closer: {esc(check.look_closer)} '
-            f"Fault: {esc(check.fault)}</p>"
+            f'<p class="meanings"><b class="good">Fine:</b> {esc(check.fine)} <b class="notice">Look closer:</b> '
+            f'{esc(check.look_closer)} <b class="serious">Fault:</b> {esc(check.fault)}</p>'
         )
     return text + (caution_html(check.caution) if check.caution else "")
 
 
 def _ask_figures(check: Check, stored: CheckResult) -> dict[str, float]:
-    """Readings in their units, and choices kept as their place among the options."""
+    """Readings in their units, and choices."""
     figures: dict[str, float] = {}
-    fields = [*check.choices, *check.readings]
-    if not fields:
-        return figures
-    columns = st.columns(min(3, len(fields)), gap="medium", vertical_alignment="bottom")
-    for place, choice in enumerate(check.choices):
-        known = stored.readings.get(choice.id)
-        options = choice.options
-        start = options[int(known)] if known is not None and 0 <= known < len(options) else None
-        with columns[place % len(columns)]:
-            key = widget_key(f"choice_{check.id}_{choice.id}", start)
-            word = st.selectbox(choice.label, options, index=None, placeholder="Not known", key=key)
-        if word is not None:
-            figures[choice.id] = float(options.index(word))
-    for place, reading in enumerate(check.readings, len(check.choices)):
-        with columns[place % len(columns)]:
-            value = st.number_input(
-                f"{reading.label}, {reading.unit}", reading.low, reading.high, value=None,
-                key=widget_key(f"reading_{check.id}_{reading.id}", stored.readings.get(reading.id)),
-            )  # fmt: skip
-        if value is not None:
-            figures[reading.id] = float(value)
+    fields: list[Choice | Reading] = [*check.choices, *check.readings]
+    for first in range(0, len(fields), FIELDS_A_ROW):  # row by row, so that their order holds on a phone too
+        row = fields[first : first + FIELDS_A_ROW]
+        for column, field in zip(st.columns(min(FIELDS_A_ROW, len(fields)), gap="medium"), row, strict=False):
+            with column:
+                known = stored.readings.get(field.id)
+                value = _ask_choice(check, field, known) if isinstance(field, Choice) else _ask(check, field, known)
+            if value is not None:
+                figures[field.id] = value
     return figures
+
+
+def _ask_choice(check: Check, choice: Choice, known: float | None) -> float | None:
+    """A choice is kept as its place among the options."""
+    options = choice.options
+    start = options[int(known)] if known is not None and 0 <= known < len(options) else None
+    word = st.selectbox(
+        choice.label, options, index=None, placeholder="Not known",
+        key=widget_key(f"choice_{check.id}_{choice.id}", start),
+    )  # fmt: skip
+    return None if word is None else float(options.index(word))
+
+
+def _ask(check: Check, reading: Reading, known: float | None) -> float | None:
+    name = f"reading_{check.id}_{reading.id}"
+    if reading.unit == "mm":
+        return ask_length(reading.label, reading.low, reading.high, name=name, start_mm=known)
+    label = f"{reading.label}, {reading.unit}" if reading.unit else reading.label
+    step, decimals = STEPS.get(reading.unit, (1.0, 0))
+    return ask_number(label, reading.low, reading.high, name=name, start=known, step=step, decimals=decimals)
 
 
 def _others(check: Check, stored: CheckResult) -> dict[str, float]:

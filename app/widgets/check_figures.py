@@ -9,7 +9,8 @@ from app.inspection.crowning import COMMON_WIRE
 from app.record.inspection import Setting
 from app.wear import CHECK_ID, DEEPEST_MM, WIRE_KEY, dents_of, with_dents
 from app.widgets import session
-from app.widgets.html import esc
+from app.widgets.html import esc, quiet, table_html
+from app.widgets.numbers import ask_length, ask_number, keep_count
 from app.widgets.session import widget_key
 from app.wording import in_unit
 
@@ -41,10 +42,11 @@ def _ask_stated_range() -> None:
                 columns, (STATED_LOW, STATED_HIGH), ("from", "to"), stated_range(inspection, pickup), strict=True
             ):
                 name = key.format(pickup=pickup)
-                typed = column.number_input(
-                    f"{pickup.capitalize()} pickup {words}, ohm", 1.0, 1e7, step=100.0, format="%.0f", value=None,
-                    key=widget_key(name, value),
-                )  # fmt: skip
+                with column:
+                    typed = ask_number(
+                        f"{pickup.capitalize()} pickup {words}, ohm", 1.0, 1e7, name=name, start=value, step=100.0,
+                        decimals=0,
+                    )  # fmt: skip
                 if typed is None:
                     settings.pop(name, None)
                 else:
@@ -73,26 +75,35 @@ def _height_mm(name: str) -> float:
 
 
 def _ask_dents() -> None:
+    """One dent at a time: few are worth measuring, and a table of all places is no use on a phone."""
     neck = session.current().guitar.neck
+    if neck.frets is None:
+        quiet("State the number of frets to note dents string by string.")
+        return
+    string, fret, depth = st.columns(3, gap="medium")
+    with string:
+        number = keep_count("Dent under string", 1, neck.strings, name="dent_string", start=1, help="1 is the highest.")
+    with fret:
+        place = keep_count("At fret", 1, neck.frets, name="dent_fret", start=1)
+    with depth:
+        depth_mm = ask_length("Depth of the dent", 0.0, DEEPEST_MM, name="dent_depth", start_mm=None)
     dents = dents_of(session.current())
-    strings = range(1, neck.strings + 1)
-    start = f"_dents_{session.current().id}_{st.session_state.get(session.GENERATION, 0)}"
-    if f"{start}_rows" not in st.session_state:  # the table's own start, or each edit would begin it anew
-        st.session_state[f"{start}_rows"] = [
-            {"Fret": str(fret)} | {f"String {s}": dents.get((fret, s)) for s in strings}
-            for fret in range(1, (neck.frets or 0) + 1)
-        ]
-    column = st.column_config.NumberColumn(min_value=0.0, max_value=DEEPEST_MM, step=0.01, format="%.2f")
-    rows = st.data_editor(
-        st.session_state[f"{start}_rows"], key=start, hide_index=True, width="stretch", disabled=["Fret"],
-        column_config={f"String {s}": column for s in strings},
-    )  # fmt: skip
-    st.html('<p class="quiet">Depth of each dent in mm; string 1 is the highest. Leave empty what is smooth.</p>')
-    typed = {
-        (fret, s): float(depth)
-        for fret, row in enumerate(rows, 1)
-        for s in strings
-        if isinstance(depth := row.get(f"String {s}"), (int, float)) and depth > 0
-    }
-    if typed != dents:
-        session.change(with_dents(session.current(), typed))
+    with st.container(horizontal=True, gap="small"):
+        st.button(
+            "Note this dent", key="_dent_add", disabled=not depth_mm, on_click=_note_dents,
+            args=(dents | {(place, number): depth_mm or 0.0},),
+        )  # fmt: skip
+        if dents:
+            st.button("Remove all dents", key="_dents_clear", on_click=_clear_dents, type="tertiary")
+    unit = session.unit()
+    rows = ((f"String {s}, fret {f}", unit.text(dents[f, s])) for f, s in sorted(dents))
+    if dents:
+        st.html(table_html(tuple(rows)))
+
+
+def _note_dents(dents: dict[tuple[int, int], float]) -> None:
+    session.change(with_dents(session.current(), dents))
+
+
+def _clear_dents() -> None:
+    session.take_out(with_dents(session.current(), {}), "The dents are removed.")

@@ -60,7 +60,11 @@ export default function ({ data, parentElement, setStateValue }) {
   let near = false;
   nearer.addEventListener("click", () => show(!near));
   root.append(frame, nearer);
-  picture.addEventListener("load", () => show(data.near));
+  picture.addEventListener("load", () => {
+    show(data.near);
+    const panel = root.getRootNode().host?.closest(".st-key-_correction") ?? root;
+    panel.scrollIntoView({ block: "start" });
+  });
   draw();
   look(0);
   show(false);

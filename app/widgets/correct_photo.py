@@ -31,7 +31,7 @@ def offer_correction(photo: Photo, look: Look) -> None:
 
 
 def show_correction(index: int, photo: Photo, look: Look, stated: StatedNeck) -> None:
-    """The panel below the photographs."""
+    """The panel, drawn in place of the photographs."""
     with st.container(border=True, key="_correction"):
         st.html(f'<h3 class="row-title">Put right: {esc(photo.name)}</h3>')
         if look.found and look.corners_px is not None:

@@ -1,20 +1,22 @@
 """What the user can change about the sum: costs of repairs, rules that end the deal, and how careful the offer is."""
 
 from dataclasses import replace
-from typing import Any
 
 import streamlit as st
 
 from app.deciding import CAREFUL_PREFIX, careful_of, prices_of
-from app.decision.repairs import EXAMPLE_REPAIRS
+from app.decision.repairs import EXAMPLE_REPAIRS, PriceList, Repair
 from app.decision.rules import RULES
 from app.record.inspection import CostEdit, Setting
 from app.widgets import session
 from app.widgets.html import esc, quiet, show_part
+from app.widgets.numbers import keep_number, keep_sum
 from app.widgets.session import widget_key
+from app.wording import money
 
 OWN_PREFIX = "own_"
 OWN_MOST = 20
+EXAMPLES = frozenset(repair.id for repair in EXAMPLE_REPAIRS)
 CARE_WORDS = {
     "look_closer_chance": ("A 'look closer' turns out a fault, chance", 0.0, 1.0, 0.05),
     "dearest_share": ("Reckon with the dearest share of outcomes (1: plain average)", 0.05, 1.0, 0.05),
@@ -33,62 +35,83 @@ def ask_for_costs() -> None:
         if prices.is_example
         else "Your own figures, and examples where you left them."
     )
-    with st.expander("Edit the costs"):
-        rows: list[dict[str, Any]] = [
-            {"Repair": repair.name, "Low": repair.low_cost, "High": repair.high_cost, "When": repair.condition}
-            for repair in prices.repairs
-        ]
-        edited = st.data_editor(
-            rows, key=widget_key_of_table(len(rows)), hide_index=True, width="stretch", disabled=["Repair", "When"],
-            column_config={
-                "Low": st.column_config.NumberColumn(min_value=0.0, max_value=1e9, format="%.0f", width="small"),
-                "High": st.column_config.NumberColumn(min_value=0.0, max_value=1e9, format="%.0f", width="small"),
-            },
-        )  # fmt: skip
-        _keep_costs([(float(row["Low"] or 0.0), float(row["High"] or 0.0)) for row in edited])
+    with st.expander("All repairs, and your own figures"):
+        _ask_for_cost(prices.repairs)
         _ask_for_own()
+        _show_costs(prices)
 
 
-def widget_key_of_table(rows: int) -> str:
-    """The table starts anew when rows are added or the inspection is loaded again."""
-    return f"_costs_{session.current().id}_{st.session_state.get(session.GENERATION, 0)}_{rows}"
+def _ask_for_cost(repairs: tuple[Repair, ...]) -> None:
+    """One repair at a time, so that its two figures are in reach on a phone too."""
+    names = {repair.id: repair for repair in repairs}
+    chosen = st.selectbox(
+        "Change what a repair costs", list(names), index=None, placeholder="Choose a repair",
+        format_func=lambda each: names[each].name if each in names else "", key="_cost_of",
+    )  # fmt: skip
+    if chosen not in names:
+        return
+    repair = names[chosen]
+    low, high = st.columns(2, gap="medium")
+    with low:
+        low_cost = keep_sum("At least", name=f"cost_low_{chosen}", start=repair.low_cost)
+    with high:
+        high_cost = keep_sum("At most", name=f"cost_high_{chosen}", start=repair.high_cost)
+    if low_cost > high_cost:
+        st.html('<p class="field-wrong" role="alert">The first figure is above the second. Not kept yet.</p>')
+    elif (low_cost, high_cost) != (repair.low_cost, repair.high_cost):
+        inspection = session.current()
+        label = inspection.costs[chosen].label if chosen in inspection.costs else ""
+        session.change(replace(inspection, costs=inspection.costs | {chosen: CostEdit(low_cost, high_cost, label)}))
+        st.rerun()
+    if chosen in session.current().costs:
+        words = "Back to the example" if chosen in EXAMPLES else "Remove this repair"
+        st.button(words, key="_cost_drop", on_click=_drop, args=(chosen,), type="tertiary")
 
 
-def _keep_costs(costs: list[tuple[float, float]]) -> None:
+def _drop(repair_id: str) -> None:
     inspection = session.current()
-    prices = prices_of(inspection)
-    usual = {repair.id: (repair.low_cost, repair.high_cost) for repair in EXAMPLE_REPAIRS}
-    kept = dict(inspection.costs)
-    for repair, (low, high) in zip(prices.repairs, costs, strict=True):
-        if (low, high) == (repair.low_cost, repair.high_cost):
-            continue
-        if low > high:
-            st.error(f"{repair.name}: the low cost is above the high one; not kept.")
-            continue
-        if usual.get(repair.id) == (low, high):
-            kept.pop(repair.id, None)
-        else:
-            kept[repair.id] = CostEdit(low, high, kept[repair.id].label if repair.id in kept else "")
-    session.change(replace(inspection, costs=kept))
+    session.change(replace(inspection, costs={k: v for k, v in inspection.costs.items() if k != repair_id}))
+    session.forget(f"cost_low_{repair_id}", f"cost_high_{repair_id}")
+    st.session_state["_cost_of"] = None
+
+
+def _show_costs(prices: PriceList) -> None:
+    yours = session.current().costs
+    rows = "".join(
+        f"<tr><th scope=row>{esc(repair.name)}</th>"
+        f"<td>{money(repair.low_cost, '')} to {esc(money(repair.high_cost, prices.currency))}"
+        f"{', your figure' if repair.id in yours else ''}</td></tr>"
+        for repair in prices.repairs
+    )
+    st.html(f'<table class="facts costs">{rows}</table>')
 
 
 def _ask_for_own() -> None:
-    name, low, high, add = st.columns([4, 2, 2, 2], gap="small", vertical_alignment="bottom")
-    words = name.text_input("A repair of your own", max_chars=120, key="_own_name")
-    low_cost = low.number_input("Low", 0.0, 1e9, value=0.0, step=10.0, format="%.0f", key="_own_low")
-    high_cost = high.number_input("High", 0.0, 1e9, value=0.0, step=10.0, format="%.0f", key="_own_high")
+    words = st.text_input("Add a repair of your own", max_chars=120, key="_own_name").strip()
+    if not words:
+        return
+    low, high = st.columns(2, gap="medium")
+    with low:
+        low_cost = keep_sum("At least", name="own_low", start=0.0)
+    with high:
+        high_cost = keep_sum("At most", name="own_high", start=0.0)
     own = [key for key in session.current().costs if key.startswith(OWN_PREFIX)]
-    ready = bool(words.strip()) and low_cost <= high_cost and len(own) < OWN_MOST
-    if add.button("Add", key="_own_add", disabled=not ready, width="stretch"):
-        inspection = session.current()
-        number = next(n for n in range(1, OWN_MOST + 2) if f"{OWN_PREFIX}{n}" not in inspection.costs)
-        new = {f"{OWN_PREFIX}{number}": CostEdit(low_cost, high_cost, words.strip())}
-        session.change(replace(inspection, costs=inspection.costs | new))
-        st.rerun()
-    if own and st.button("Remove my own rows", key="_own_remove", type="tertiary"):
-        inspection = session.current()
-        session.change(replace(inspection, costs={k: v for k, v in inspection.costs.items() if k not in own}))
-        st.rerun()
+    if low_cost > high_cost:
+        st.html('<p class="field-wrong" role="alert">The first figure is above the second.</p>')
+    if len(own) >= OWN_MOST:
+        quiet(f"No more than {OWN_MOST} repairs of your own can be kept.")
+    st.button(
+        "Add it", key="_own_add", disabled=not low_cost <= high_cost > 0.0 or len(own) >= OWN_MOST, on_click=_add_own,
+        args=(CostEdit(min(low_cost, high_cost), high_cost, words),),
+    )  # fmt: skip
+
+
+def _add_own(cost: CostEdit) -> None:
+    inspection = session.current()
+    number = next(n for n in range(1, OWN_MOST + 2) if f"{OWN_PREFIX}{n}" not in inspection.costs)
+    session.change(replace(inspection, costs=inspection.costs | {f"{OWN_PREFIX}{number}": cost}))
+    session.forget("own_low", "own_high")
+    st.session_state["_own_name"] = ""
 
 
 def ask_for_rules() -> None:
@@ -111,12 +134,14 @@ def ask_for_care() -> None:
     care = careful_of(inspection)
     settings: dict[str, Setting] = dict(inspection.decision_settings)
     with st.expander("How careful the offer is (common practice and judgement)"):
-        columns = st.columns(2, gap="medium", vertical_alignment="bottom")
-        for place, (name, (words, low, high, step)) in enumerate(CARE_WORDS.items()):
-            value = columns[place % 2].number_input(
-                words, low, high, step=step, key=widget_key(f"care_{name}", float(getattr(care, name)))
-            )
-            if value != getattr(care, name):
-                settings[CAREFUL_PREFIX + name] = float(value)
+        names = list(CARE_WORDS)
+        for first in range(0, len(names), 2):
+            for column, name in zip(st.columns(2, gap="medium"), names[first : first + 2], strict=False):
+                words, low, high, step = CARE_WORDS[name]
+                kept = float(getattr(care, name))
+                with column:
+                    value = keep_number(words, low, high, name=f"care_{name}", start=kept, step=step)
+                if value != kept:
+                    settings[CAREFUL_PREFIX + name] = value
         quiet(esc("More uncertainty never raises the offer; better photographs may."))
     session.change(replace(inspection, decision_settings=settings))

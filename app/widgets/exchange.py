@@ -42,13 +42,17 @@ def offer_import() -> None:
 
 
 def _store(incoming: Incoming, choice: str) -> None:
-    for allowed in choices(incoming, session.store()):
+    store = session.store()
+    for allowed in choices(incoming, store):
         if allowed == choice:
             try:
-                stored = store_incoming(incoming, allowed, session.store(), session.photo_store())
+                if choice == "replace":  # a slip of the finger must not cost what is here
+                    store.move_to_bin(store.save_copy(store.load(incoming.inspection.id)).id)
+                stored = store_incoming(incoming, allowed, store, session.photo_store())
             except RecordProblem as problem:
                 st.error(f"{problem.reason} {problem.advice}")
                 return
             st.session_state[IMPORT_ROUND] += 1
-            session.notice(f"Brought in: {stored.guitar.title or 'unnamed guitar'}.")
+            before = " What was here before lies in the bin." if choice == "replace" else ""
+            session.notice(f"Brought in: {stored.guitar.title or 'unnamed guitar'}.{before}")
             st.rerun()

@@ -1,17 +1,19 @@
 """What every screen shares: the head with the steps, the way on, and what to say when something could not be saved."""
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app.record.problems import Conflict, RecordProblem, StoreDamaged
 from app.widgets import session
 from app.widgets.html import esc, quiet, show_masthead
 from app.wording import UNITS
 
-SHORT_UNITS = {"mm": "mm", "thousandths": "thousandths in"}
+SHORT_UNITS = {"mm": "mm", "thousandths": "inch"}
 
 
-def show_head(step: str | None = None, *, masthead: bool = False) -> None:
-    """Name, unit switch and, inside an inspection, where the user is in its five steps."""
+def show_head(step: str | None = None, *, masthead: bool = False) -> DeltaGenerator | None:
+    """Name, unit switch and, inside an inspection, where the user is in its five steps; returns the line that says so.
+    """
     with st.container(horizontal=True, vertical_alignment="center", key="_head"):
         if masthead:
             st.html('<p class="brand">&nbsp;</p>')
@@ -22,19 +24,28 @@ def show_head(step: str | None = None, *, masthead: bool = False) -> None:
         _unit_switch()
     if masthead:
         show_masthead()
-    if step is not None:
-        _show_steps(step)
+    where = None if step is None else _show_steps(step)
     _show_notice()
     problem = st.session_state.get(session.PROBLEM)
     if problem is not None:
         st.error(f"Not saved yet: {problem.reason} {problem.advice} Keep this window open.")
         st.button("Save again", key="_save_again", on_click=session.save, type="primary")
+    return where
 
 
 def show_next(step: str, words: str, *, key: str = "_next", disabled: bool = False) -> None:
     """The button that leads on."""
     with st.container(horizontal=True, horizontal_alignment="right", key=f"{key}_row"):
         st.button(words, key=key, type="primary", on_click=session.go_to, args=(step,), disabled=disabled)
+
+
+def offer_undo() -> None:
+    """A bar at the lower edge of the window, in sight wherever something was taken out."""
+    words = session.taken_out()
+    if words is not None:
+        with st.container(horizontal=True, vertical_alignment="center", key="_undo_bar"):
+            st.html(f'<p role="status">{esc(words)}</p>')
+            st.button("Undo", key="_undo", on_click=session.undo)
 
 
 def show_foot() -> None:
@@ -69,8 +80,7 @@ def show_conflict(conflict: Conflict) -> None:
         quiet("Both are kept with the first button. The second drops only your last change.")
 
 
-def _show_steps(step: str) -> None:
-    order = list(session.STEPS)
+def _show_steps(step: str) -> DeltaGenerator:
     with st.container(key="_steps", horizontal=True, gap="small"):
         for number, (name, words) in enumerate(session.STEPS.items(), 1):
             st.button(
@@ -81,9 +91,16 @@ def _show_steps(step: str) -> None:
                 args=(name,),
                 help=None,
             )
+    where = st.empty()
+    show_where(where, step)
+    return where
+
+
+def show_where(place: DeltaGenerator, step: str) -> None:
+    """Which guitar and which step this is."""
     title = session.current().guitar.title or "Unnamed guitar"
-    where = f"step {order.index(step) + 1} of {len(order)}"
-    st.html(f'<p class="quiet where"><strong>{esc(title)}</strong> · {where}</p>')
+    number = list(session.STEPS).index(step) + 1
+    place.html(f'<p class="quiet where"><strong>{esc(title)}</strong> · step {number} of {len(session.STEPS)}</p>')
 
 
 def _unit_switch() -> None:

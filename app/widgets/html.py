@@ -1,5 +1,6 @@
 """Small pieces of HTML for the screens. Everything that came from outside is escaped here."""
 
+import hashlib
 import html
 from pathlib import Path
 
@@ -52,6 +53,19 @@ def flag_html(flag: Flag) -> str:
 def caution_html(text: str) -> str:
     """A warning that something can hurt a person or the instrument."""
     return f'<p class="caution"><strong>Caution.</strong> {esc(text)}</p>'
+
+
+def start_at_top(place: str) -> None:
+    """Show a screen from its top when place differs from the place shown before, as any page does that is opened.
+
+    place may come from the address, so only its hash is written into the script.
+    """
+    name = hashlib.sha256(place.encode()).hexdigest()
+    st.html(
+        f"<script>if (window.neckSightingPlace !== '{name}') {{ window.neckSightingPlace = '{name}';"
+        "document.querySelector('[data-testid=stMain]')?.scrollTo({ top: 0, behavior: 'instant' }); }</script>",
+        unsafe_allow_javascript=True,
+    )
 
 
 def table_html(rows: tuple[tuple[str, str], ...]) -> str:

@@ -12,6 +12,7 @@ from app.play_plot import place_at, play_figure
 from app.record.inspection import Inspection
 from app.widgets import session
 from app.widgets.html import esc, quiet
+from app.widgets.numbers import keep_count
 from app.widgets.session import widget_key
 from app.wording import in_unit
 
@@ -30,14 +31,15 @@ def show_play_test() -> None:
     curve = latest_curve(inspection)
     measured = curve if isinstance(curve, CurveFacts) and curve.frets == neck.frets else None
     touches = st.session_state.setdefault(TOUCHES, 0)
-    chosen = st.plotly_chart(
-        play_figure(
-            played_notes(inspection), neck.strings, neck.frets, measured,
-            thresholds_of(inspection).fret_out_of_line_mm, session.unit(),
-        ),
-        theme=None, config=PLOT_CONFIG, key=f"_play_plot_{touches}", on_select="rerun", selection_mode="points",
-        alt="Fingerboard with the sound of every note played, under the measured height of each fret",
-    )  # fmt: skip
+    with st.container(key="_play_board"):  # wider than a phone's screen, so that each place is big enough to touch
+        chosen = st.plotly_chart(
+            play_figure(
+                played_notes(inspection), neck.strings, neck.frets, measured,
+                thresholds_of(inspection).fret_out_of_line_mm, session.unit(),
+            ),
+            theme=None, config=PLOT_CONFIG, key=f"_play_plot_{touches}", on_select="rerun", selection_mode="points",
+            alt="Fingerboard with the sound of every note played, under the measured height of each fret",
+        )  # fmt: skip
     _mark_touched(chosen, pen, neck.frets)
     _ask_by_keyboard(pen, neck.strings, neck.frets)
     _show_causes(inspection, measured is not None)
@@ -61,19 +63,25 @@ def _mark_touched(chosen: object, pen: Pen, frets: int) -> None:
 
 def _ask_by_keyboard(pen: Pen, strings: int, frets: int) -> None:
     string, fret, mark = st.columns([2, 2, 3], gap="small", vertical_alignment="bottom")
-    number = string.number_input("String", 1, strings, key=widget_key("play_string", 1), help="1 is the highest.")
-    place = fret.number_input("Fret", 0, frets, key=widget_key("play_fret", 0), help="0 is the open string.")
+    with string:
+        number = keep_count("String", 1, strings, name="play_string", start=1, help="1 is the highest.")
+    with fret:
+        place = keep_count("Fret", 0, frets, name="play_fret", start=0, help="0 is the open string.")
     mark.button(
         f"Mark as {pen}", key="_mark_note", width="stretch", on_click=_change,
-        args=(lambda inspection: with_note(inspection, int(number), int(place), pen),),
+        args=(lambda inspection: with_note(inspection, number, place, pen),),
     )  # fmt: skip
     with st.container(horizontal=True, gap="small"):
         st.button("All other notes ring", key="_rest_fine", on_click=_change, args=(with_rest_fine,))
-        st.button("Clear", key="_clear_notes", on_click=_change, args=(without_notes,), type="tertiary")
+        st.button("Clear", key="_clear_notes", on_click=_clear, type="tertiary")
 
 
 def _change(how: Callable[[Inspection], Inspection]) -> None:
     session.change(how(session.current()))
+
+
+def _clear() -> None:
+    session.take_out(without_notes(session.current()), "The marks of the play test are removed.")
 
 
 def _show_causes(inspection: Inspection, measured: bool) -> None:

@@ -200,8 +200,9 @@ def _breadth(picture: bytes | None) -> float:
 
 
 def _photo_html(photo: PhotoResult) -> str:
-    kind = KIND_WORDS[photo.kind] if photo.kind else "kind not recognised"
-    parts = [f'<p class="photo-name">{esc(photo.name)}</p><p class="quiet">{kind}</p>']
+    parts = [f'<p class="photo-name">{esc(photo.name)}</p>']
+    if photo.kind is not None:
+        parts.append(f'<p class="quiet">{KIND_WORDS[photo.kind].capitalize()}</p>')
     if photo.status == "refused":
         parts.append(
             f'<p class="flag"><strong>Not used.</strong> {esc(sentence(photo.reason))} '

@@ -1,8 +1,9 @@
 """What one browser session remembers: the open inspection, what could not be saved, and where the user is.
 
 The address carries the inspection and the step, so a reload comes back to the same place; everything typed is in
-the store as soon as it is finished. Each session holds its own copy; the store refuses to overwrite what another
-one saved in the meantime, and both sides are kept until the user has chosen.
+the store as soon as it is finished, and a new inspection from the first entry on. Each session holds its own copy;
+the store refuses to overwrite what another one saved in the meantime, and both sides are kept until the user has
+chosen.
 """
 
 from dataclasses import replace
@@ -10,10 +11,11 @@ from pathlib import Path
 
 import streamlit as st
 
+from app.beginning import blank_inspection, nothing_entered
 from app.record.folder import data_folder
-from app.record.inspection import Inspection, new_inspection
+from app.record.inspection import Inspection
 from app.record.photo_store import PhotoStore
-from app.record.problems import Conflict, RecordProblem
+from app.record.problems import Conflict, NotStored, RecordProblem
 from app.record.recovery import recover_damaged
 from app.record.store import InspectionStore
 from app.wording import MILLIMETRES, UNITS, LengthUnit
@@ -24,9 +26,12 @@ GENERATION = "generation"  # counts how often it was loaded anew, so that widget
 CONFLICT = "conflict"  # Conflict raised by the last save
 PROBLEM = "problem"  # RecordProblem of the last save; the inspection is kept here until it can be saved
 NOTICE = "notice"  # one line to say once on the next screen
+BEFORE = "before"  # the inspection before something was taken out of it, and words for what
 UNIT = "_unit"
 
 INSPECTION, STEP, SIGHTING, COMPARED, SHOWN_UNIT = "inspection", "step", "sighting", "compare", "unit"  # in the address
+GROUP = "group"  # part of the checks, in the address
+NEW = "new"  # in the address while nothing has been entered, so that a reload finds no gap
 START, COMPARE = "start", "compare"
 STEPS = {
     "guitar": "Guitar",
@@ -86,13 +91,27 @@ def open_from_address() -> Inspection | None:
     found = st.session_state.get(OPEN)
     if isinstance(found, Inspection) and found.id == wanted:
         return found
-    return _take(store().load(wanted))
+    try:
+        return _take(store().load(wanted))
+    except NotStored as problem:
+        if NEW not in st.query_params:
+            raise
+        try:
+            return _take(replace(blank_inspection(_last_currency()), id=wanted))
+        except ValueError:
+            raise problem from None  # the address names no possible inspection
 
 
-def begin(inspection: Inspection | None = None, step: str = "guitar") -> None:
-    """Store a new inspection and go to one of its steps."""
-    saved = store().save(replace(inspection or new_inspection(), step=step))
-    _take(saved)
+def begin() -> None:
+    """Go to the first step of a new inspection, which is stored once anything is entered in it."""
+    blank = _take(blank_inspection(_last_currency()))
+    go_to("guitar", inspection_id=blank.id)
+    st.query_params[NEW] = "1"
+
+
+def begin_with(inspection: Inspection, step: str) -> None:
+    """Store a prepared inspection and go to one of its steps."""
+    saved = _take(store().save(replace(inspection, step=step)))
     go_to(step, inspection_id=saved.id)
 
 
@@ -104,17 +123,43 @@ def change(inspection: Inspection) -> None:
     save()
 
 
+def take_out(inspection: Inspection, words: str) -> None:
+    """As `change`, for one that takes something out: words say what, and it can be undone until the next change."""
+    before = current()
+    change(inspection)
+    st.session_state[BEFORE] = (before, words)
+
+
+def taken_out() -> str | None:
+    """What was taken out last, in words, while it can be put back: nothing has been changed since."""
+    before, words = st.session_state.get(BEFORE) or (None, None)
+    now = st.session_state.get(OPEN)
+    if not isinstance(before, Inspection) or not isinstance(now, Inspection):
+        return None
+    return words if before.id == now.id and now.revision <= before.revision + 1 else None
+
+
+def undo() -> None:
+    """Put back what was taken out last."""
+    before, _ = st.session_state.pop(BEFORE)
+    change(replace(before, revision=current().revision))
+    st.session_state[GENERATION] = st.session_state.get(GENERATION, 0) + 1
+
+
 def trouble() -> tuple[object, object]:
     """What stands in the way of saving: the conflict and the problem of the last save."""
     return st.session_state.get(CONFLICT), st.session_state.get(PROBLEM)
 
 
 def save() -> None:
-    """Store the open inspection."""
+    """Store the open inspection, unless it is a new one in which nothing has been entered."""
     state = st.session_state
+    if state[OPEN].revision == 0 and nothing_entered(state[OPEN]):
+        return
     try:
         state[OPEN] = store().save(state[OPEN])
         state[PROBLEM] = None
+        st.query_params.pop(NEW, None)
     except Conflict as conflict:
         state[CONFLICT] = conflict
     except RecordProblem as problem:
@@ -136,6 +181,7 @@ def keep_as_copy() -> None:
     copy = store().save_copy(st.session_state[CONFLICT].mine)
     st.session_state[CONFLICT] = None
     _take(copy)
+    st.query_params.pop(NEW, None)
     st.query_params[INSPECTION] = copy.id
 
 
@@ -152,6 +198,7 @@ def go_to(step: str, *, inspection_id: str | None = None, sighting: int | None =
     """Another step, of this inspection or another; the stored step follows, so that opening it again resumes there."""
     if inspection_id is not None:
         st.query_params[INSPECTION] = inspection_id
+        st.query_params.pop(NEW, None)
     if COMPARED in st.query_params:
         del st.query_params[COMPARED]
     st.query_params[STEP] = step
@@ -170,6 +217,12 @@ def step() -> str:
     return wanted if wanted in STEPS else "guitar"
 
 
+def place() -> str:
+    """Which screen, and which part of it, the address names: what a user takes for a page of its own."""
+    named = (st.query_params.get(key, "") for key in (COMPARED, INSPECTION, STEP, SIGHTING, GROUP))
+    return " ".join(named)
+
+
 def sighting_index() -> int:
     """Which set of photographs the screens show: the one in the address, else the last."""
     count = len(current().sightings)
@@ -180,11 +233,21 @@ def sighting_index() -> int:
 
 def widget_key(name: str, value: object) -> str:
     """The key of a widget that starts from value, which is read again whenever the inspection is loaded anew."""
-    found = st.session_state.get(OPEN)
-    key = f"_{found.id if isinstance(found, Inspection) else ''}_{st.session_state.get(GENERATION, 0)}_{name}"
+    key = _key(name)
     if key not in st.session_state:
         st.session_state[key] = value
     return key
+
+
+def forget(*names: str) -> None:
+    """Let the widgets of these names start again from the value they are given."""
+    for name in names:
+        st.session_state.pop(_key(name), None)
+
+
+def _key(name: str) -> str:
+    found = st.session_state.get(OPEN)
+    return f"_{found.id if isinstance(found, Inspection) else ''}_{st.session_state.get(GENERATION, 0)}_{name}"
 
 
 def unit() -> LengthUnit:
@@ -195,6 +258,11 @@ def unit() -> LengthUnit:
 def notice(text: str) -> None:
     """Say text once on the next screen drawn."""
     st.session_state[NOTICE] = text
+
+
+def _last_currency() -> str:
+    """The currency of the inspection changed last, which most often is that of the next."""
+    return next((summary.currency for summary in store().summaries() if summary.currency), "")
 
 
 def _take(inspection: Inspection) -> Inspection:

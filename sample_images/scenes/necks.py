@@ -13,6 +13,7 @@ from sample_images.scenes.guitar import Guitar
 from sample_images.scenes.materials import WOODS
 from sample_images.scenes.neck_shape import Array, NeckCurve, NeckShape
 from sample_images.scenes.picture import Processing
+from sample_images.scenes.room import Light
 from sample_images.scenes.strings import BASS_STRINGS, GUITAR_STRINGS
 from sample_images.scenes.wood import Colour
 
@@ -21,7 +22,11 @@ DENTED_FRETS = 7
 
 @dataclass(frozen=True, slots=True)
 class NeckScene:
-    """A guitar in its room and the three photographs of it."""
+    """A guitar in its room and the three photographs of it.
+
+    `lamps` shine besides the room's own lights. `take` numbers photographs of one guitar in one room: each has its
+    own noise.
+    """
 
     name: str
     shape: str
@@ -36,6 +41,8 @@ class NeckScene:
     treble_view: LowView
     front_view: FrontView
     processing: Processing
+    lamps: tuple[Light, ...] = ()
+    take: int = 0
 
 
 LENS_26 = Lens(26.0, 6.8, 1.8, 0.012)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,9 +35,12 @@ class Room:
     fill: float
 
 
-def workshop(rng: np.random.Generator, bench: str, daylight: float) -> Room:
-    """A room drawn from `rng`; `bench` is "planks", "mat" or "cloth"; `daylight` 0..1 sets window against lamps."""
-    return Room(_bench(rng, bench) + _walls(rng) + _clutter(rng), _lights(rng, daylight), 0.12)
+def workshop(rng: np.random.Generator, bench: str, daylight: float, lamps: Sequence[Light] = ()) -> Room:
+    """A room drawn from `rng`; `bench` is "planks", "mat" or "cloth"; `daylight` 0..1 sets window against lamps.
+
+    `lamps` are added to the lights drawn.
+    """
+    return Room(_bench(rng, bench) + _walls(rng) + _clutter(rng), [*_lights(rng, daylight), *lamps], 0.12)
 
 
 def _bench(rng: np.random.Generator, kind: str) -> list[Part]:

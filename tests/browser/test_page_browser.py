@@ -299,7 +299,7 @@ def test_a_sample_guitar_from_photographs_to_decision(page: Chrome, tmp_path: Pa
     check_screen(page)
     for words in ("Relief under the treble string", "95 %", "Caution", "String sag"):
         assert words in main_text(page)
-    click(page, "thousandths in")
+    click(page, "inch")
     wait_for_text(page, "thou under the bass string", 60)
     check_screen(page)
     click(page, "All figures as JSON")

@@ -12,7 +12,7 @@ from app.decision.situation import Deal, Situation
 from app.inspection.checks import CHECKS, read_results
 from app.inspection.crowning import CrowningSettings
 from tests.decision.situations import FEW, all_fine, only, situation
-from tests.findings_records import bow, kink, s_curve
+from tests.findings.records import bow, kink, s_curve
 from tests.inspection.necks import neck, scaled
 
 

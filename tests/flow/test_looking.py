@@ -128,3 +128,10 @@ def test_the_set_says_what_it_lacks(kinds: tuple[str | None, ...], readiness: st
 def test_two_measured_widths_stand_for_the_front() -> None:
     neck = Neck(647.7, 22, nut_width_mm=42.0, width_at_12_mm=WIDTH_AT_12_MM)
     assert set_advice(looks("bass", "treble"), neck).readiness == "good"
+
+
+def test_a_wrong_number_of_frets_is_what_to_change_when_it_hides_every_neck() -> None:
+    miscounted = Look(False, 9, 9, None, reason="22 were stated, 24 fit.", advice="count", code="fret count")
+    advice = set_advice([*looks(None), miscounted], Neck(647.7, 22))
+    assert (advice.readiness, advice.text, advice.wrong_count) == ("not enough", miscounted.reason, True)
+    assert not set_advice([*looks("bass"), miscounted], Neck(647.7, 22)).wrong_count

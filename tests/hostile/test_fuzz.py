@@ -1,6 +1,5 @@
 """A slice of the fuzz run, and every defect that the full run found, by name."""
 
-import copy
 import io
 import json
 import os
@@ -21,6 +20,7 @@ from app.record.measurement_document import checked_contract
 from app.record.plain_json import read_json
 from app.record.privacy import CleanPicture, without_location
 from app.record.problems import PhotoProblem
+from tests.damaging import with_value_at
 from tests.fixtures_results import measured
 from tests.hostile import cases
 from tests.hostile.fuzz import run, table
@@ -186,13 +186,8 @@ def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
 def test_a_document_with_impossible_values_is_refused_by_field(
     path: tuple[Any, ...], value: object, words: str
 ) -> None:
-    damaged: Any = copy.deepcopy(document())
-    place = damaged
-    for key in path[:-1]:
-        place = place[key]
-    place[path[-1]] = value
     with pytest.raises(ValueError, match=words):
-        outcome_from_contract(damaged)
+        outcome_from_contract(with_value_at(document(), path, value))
 
 
 def test_a_number_of_thousands_of_digits_is_refused_in_plain_words() -> None:
@@ -214,11 +209,6 @@ def test_an_import_is_refused_where_only_the_page_would_stumble(
     path: tuple[Any, ...], value: object, words: str
 ) -> None:
     """The import let these through, and every later look at the inspection failed."""
-    damaged: Any = document()
     assert checked_contract(document()) == document()
-    place = damaged
-    for key in path[:-1]:
-        place = place[key]
-    place[path[-1]] = value
     with pytest.raises(ValueError, match=words):
-        checked_contract(damaged)
+        checked_contract(with_value_at(document(), path, value))

@@ -6,7 +6,7 @@ import numpy as np
 
 from app.contract import outcome_to_contract
 from app.inspection.facts import CurveFacts, SideFacts, facts_of
-from tests.findings_records import bow, record, side
+from tests.findings.records import bow, record, side
 from vision.results import Array
 from vision.settings import Thresholds
 

@@ -11,7 +11,8 @@ import pytest
 
 from app.contract import outcome_to_contract
 from app.inspection.facts import CurveFacts, RefusedFacts, curve_facts, facts_of
-from tests.findings_records import kink, record, side
+from tests.damaging import with_value_at
+from tests.findings.records import bow, kink, record, side
 from tests.inspection.necks import document, neck
 from vision.findings.shape import contrast_mm, rise_weights
 from vision.fit.frets import fret_positions_mm
@@ -42,6 +43,17 @@ def test_sides_that_share_their_error() -> None:
     facts = neck(u_mm=0.05, difference_u_mm=0.01)
     assert facts.relief_correlation == pytest.approx(0.98, abs=1e-12, rel=0)
     assert facts.mean_relief_u_mm == pytest.approx(math.sqrt(0.05**2 - 0.01**2 / 4.0), abs=1e-12, rel=0)
+
+
+def test_the_mean_of_the_sides_is_what_the_rod_moves() -> None:
+    assert neck(0.30, treble_mm=0.20).mean_relief_mm == pytest.approx(0.25, abs=1e-12, rel=0)
+
+
+def test_a_difference_surer_than_can_be_counts_as_fully_shared() -> None:
+    # u 0.05 and 0.10 with no uncertainty of the difference would be a correlation of 1.25.
+    facts = facts_of(record(side("bass", bow(0.2), 0.05), side("treble", bow(0.2), 0.10), difference_u_mm=0.0))
+    assert isinstance(facts, CurveFacts)
+    assert facts.relief_correlation == 1.0
 
 
 @pytest.mark.parametrize(("difference_u_mm", "correlation"), [(0.05 * math.sqrt(2.0), 0.0), (0.2, 0.0), (0.0, 1.0)])
@@ -98,13 +110,8 @@ def test_an_unseen_fret_stays_unseen() -> None:
     ],
 )
 def test_a_document_edited_by_hand_is_refused_by_field(path: tuple[str, ...], value: object, match: str) -> None:
-    stored: Any = copy.deepcopy(document())
-    place = stored
-    for name in path[:-1]:
-        place = place[name]
-    place[path[-1]] = value
     with pytest.raises(ValueError, match=match):
-        curve_facts(stored)
+        curve_facts(with_value_at(document(), path, value))
 
 
 @pytest.mark.parametrize("stored", [None, [], "measured", 3])

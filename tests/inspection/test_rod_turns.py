@@ -17,7 +17,8 @@ def test_an_eighth_that_works_asks_for_another_turn() -> None:
     assert advice.mean.per_turn_mm == pytest.approx(-0.48, abs=1e-9, rel=0)
     assert advice.turns_needed == pytest.approx(0.41667, abs=1e-4, rel=0)
     assert (advice.action, advice.direction, advice.next_turn) == ("another turn", "tighten", 0.25)
-    assert "0.42 turn" in advice.text
+    assert advice.turns_needed_u is not None
+    assert f"0.42 turn (95 %: +- {1.96 * advice.turns_needed_u:.2f})" in advice.text
     assert "resistance" in advice.caution
 
 
@@ -86,6 +87,14 @@ def test_sides_that_answer_differently_stop() -> None:
     advice = turn_advice(neck(0.60, 0.004), neck(0.40, 0.004, treble_mm=0.55), 0.25)
     assert advice.action == "stop"
     assert "differently" in advice.text
+
+
+@pytest.mark.parametrize(("difference_u_mm", "action"), [(0.004, "stop"), (0.04, "another turn")])
+def test_sides_are_uneven_only_beyond_what_their_difference_is_known_to(difference_u_mm: float, action: str) -> None:
+    # 0.15 mm apart, 0.10 allowed: the 0.05 over must pass 2 sqrt(2) of the difference's uncertainty, 0.011 or 0.113.
+    before = neck(0.60, 0.03, difference_u_mm=difference_u_mm)
+    after = neck(0.32, 0.03, treble_mm=0.47, difference_u_mm=difference_u_mm)
+    assert turn_advice(before, after, 0.25).action == action
 
 
 def test_a_poor_sighting_cannot_tell() -> None:

@@ -59,10 +59,10 @@ def test_the_list_shows_what_was_saved_newest_first(tmp_path: Path) -> None:
     listed = store.summaries()
     assert [line.id for line in listed] == [new.id, old.id]
     line = listed[1]
-    assert (line.revision, line.created_at, line.changed_at) == (3, old.created_at, old.changed_at)
+    assert line.changed_at == old.changed_at
     assert (line.title, line.place_seen) == (old.guitar.title, old.guitar.place_seen)
     assert (line.asking_price, line.currency, line.step) == (420.0, "EUR", "curves")
-    assert (line.photos, line.measured, line.binned_at) == (2, 1, None)
+    assert (line.photos, line.measured) == (2, 1)
     assert (listed[0].photos, listed[0].measured, listed[0].asking_price) == (0, 0, None)
 
 
@@ -116,7 +116,7 @@ def test_the_bin_keeps_an_inspection_until_it_is_erased(tmp_path: Path) -> None:
     store.move_to_bin(saved.id)
     assert store.summaries() == ()
     (binned,) = store.summaries(binned=True)
-    assert (binned.id, binned.binned_at is not None) == (saved.id, True)
+    assert binned.id == saved.id
     assert store.load(saved.id) == saved
     assert store.photos_in_use() == {HASH}
     with pytest.raises(Conflict, match="moved to the bin") as conflict:

@@ -3,19 +3,16 @@
 import hashlib
 import io
 from dataclasses import replace
-from datetime import UTC, datetime
 
 from pypdf import PdfReader
 from pypdf.generic import StreamObject
 
-from app.contract import outcome_to_contract
-from app.record.inspection import Guitar, Inspection, Measurement, Neck, Photo, Sighting, new_inspection
+from app.record.inspection import Guitar, Inspection, Neck, Photo, Sighting, new_inspection
 from app.record.problems import PhotoProblem
-from tests.record.records import jpeg
+from tests.record.records import WHEN, jpeg, measurement_of
 from vision.results import Outcome
-from vision.settings import Thresholds
 
-MADE_ON = datetime(2026, 5, 4, 9, 30, tzinfo=UTC)
+MADE_ON = WHEN
 PHOTO = jpeg(1500, 2000)  # with a position in its camera record
 SHA256 = hashlib.sha256(PHOTO).hexdigest()
 
@@ -33,9 +30,7 @@ def inspection_of(outcome: Outcome | None, photos: int = 3, guitar: Guitar | Non
     guitar = guitar or Guitar("Blue one", asking_price=420.0, currency="EUR", value_in_good_order=700.0)
     guitar = replace(guitar, neck=Neck(647.7, 22))
     kept = tuple(Photo(SHA256[:-1] + f"{k:x}", f"view {k}.jpg") for k in range(photos))
-    measurement = None
-    if outcome is not None:
-        measurement = Measurement("0.1.0", MADE_ON, outcome_to_contract(outcome, Thresholds(), "0.1.0"))
+    measurement = None if outcome is None else measurement_of(outcome)
     return replace(
         new_inspection(guitar), sightings=(Sighting("As found", MADE_ON, photos=kept, measurement=measurement),)
     )

@@ -1,6 +1,6 @@
 """The joint fit on simulated measurements of a known neck: figures, their uncertainties, and single frets.
 
-All that the fit holds as a prior is drawn from it (tests.simulated_neck): then, and only then, the predicted
+All that the fit holds as a prior is drawn from it (tests.fit.simulated_neck): then, and only then, the predicted
 covariance must be that of the spread.
 """
 
@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.simulated_neck import BASS, FRETS, FRONT, LATERAL, TREBLE, Sim, simulate
+from tests.fit.simulated_neck import BASS, FRETS, FRONT, LATERAL, TREBLE, Sim, simulate
 from vision.curves.from_fit import curve_under_string, difference_u_mm, roll_along_neck
 from vision.curves.relief import gap_to_chord_mm
 from vision.fit.camera import view_angle_deg

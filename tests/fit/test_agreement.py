@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.simulated_neck import BASS, TREBLE, Sim, simulate
+from tests.fit.simulated_neck import BASS, TREBLE, Sim, simulate
 from vision.fit.agreement import Agreement, agreement
 from vision.fit.camera import CameraModel
 from vision.quality import kinds_of, of_two_necks

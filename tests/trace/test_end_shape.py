@@ -5,8 +5,9 @@ import pytest
 from numpy.typing import NDArray
 from scipy.special import expit
 
+from tests.neck_models import flat_neck, middle_of_picture_px
 from vision.fit.camera import CameraModel, project, project_with_derivatives
-from vision.fit.neck_model import NeckModel, WidthPrior, build_neck_model, fret_points
+from vision.fit.neck_model import NeckModel, fret_points
 from vision.trace.end_shape import end_shape_mm
 from vision.trace.strip import LightCrop
 
@@ -17,14 +18,12 @@ _FRETS = 16
 
 
 def _setting() -> tuple[CameraModel, NeckModel, Array]:
-    model = build_neck_model(647.7, _FRETS, WidthPrior(42.0, 0.5, 52.0, 0.5))
-    theta = model.mean.copy()
-    theta[2] = 0.0  # a flat board is drawn
-    middle = np.array([0.0, 0.0, 0.5 * float(model.z_mm[0] + model.z_mm[-1])])
-    position = middle + np.array([0.0, 900.0, 0.0])
+    """A camera that looks straight down on a flat neck."""
+    model, theta = flat_neck(_FRETS)
+    position = np.array([0.0, 900.0, 0.5 * float(model.z_mm[0] + model.z_mm[-1])])
     rotation = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
-    centre = np.array([(_WIDTH_PX - 1) / 2, (_HEIGHT_PX - 1) / 2])
-    return CameraModel(rotation, -rotation @ position, 2000.0, 0.0, centre), model, theta
+    centre_px = middle_of_picture_px(_WIDTH_PX, _HEIGHT_PX)
+    return CameraModel(rotation, -rotation @ position, 2000.0, 0.0, centre_px), model, theta
 
 
 def _found(shift_mm: Array, edge_mm: Array, side: int, seed: int = 4, crown: float = 0.45) -> Array | None:

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.findings_records import SCALE_MM, along, bow, kink, record, s_curve, side
+from tests.findings.records import SCALE_MM, along, bow, kink, record, s_curve, side
 from vision.findings import Finding, judge, shape_of
 from vision.findings.finding import better_photographs, standing
 from vision.findings.shape import contrast_mm, hump_weights, joint_index, rise_weights
@@ -166,6 +166,19 @@ def test_rise_contrast_ignores_every_line_and_parabola_and_finds_a_kink() -> Non
     # The badly known parabola does not enter: ten times the relief's uncertainty, the same answer.
     wide = contrast_mm(weights, side("bass", kink(0.2), u_mm=0.1), record())
     assert wide == pytest.approx((value, u), rel=0, abs=1e-9)
+
+
+def test_one_sides_waves_are_known_as_the_sides_difference_over_root_two() -> None:
+    """Two sides of independent errors u differ by u sqrt(2) (JCGM 100, 5.1.2): amplitudes drawn at random say so."""
+    z = fret_positions_mm(SCALE_MM, 22)
+    weights = rise_weights(z, 15)
+    curve = side("bass", bow(0.2), u_mm=1e-9, deviation_u_mm=1e-9)
+    _, claimed = contrast_mm(weights, curve, record(curve, difference_u_mm=0.02))
+    drawn = np.random.default_rng(3).normal(0.0, 1.0, (2, 2, 20_000))  # side, wave of two or three half-lengths
+    scale = 0.02 / (drawn[0] - drawn[1]).std()
+    t = along()
+    found = scale * (drawn[0].T @ np.stack([weights @ np.sin(n * np.pi * t) for n in (2, 3)])).std()
+    assert claimed == pytest.approx(float(found), rel=0, abs=0.03 * claimed)
 
 
 @pytest.mark.parametrize("frets", [19, 21, 22, 24])

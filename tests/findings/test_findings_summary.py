@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.findings_records import bow, record, side
+from tests.findings.records import bow, record, side
 from vision.findings import summary_lines
 from vision.findings.summary import thousandths
 from vision.results import Flag, PhotoResult, Refused

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.simulated_neck import BASS, simulate
+from tests.fit.simulated_neck import BASS, simulate
 from vision.fit.observations import FretData
 from vision.trace.photo_trace import PhotoMeasurement, with_bend_left
 

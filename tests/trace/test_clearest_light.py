@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from vision.fit.camera import CameraModel, project
-from vision.fit.neck_model import NeckModel, WidthPrior, build_neck_model, fret_points
+from tests.neck_models import camera_beyond_nut, flat_neck, middle_of_picture_px
+from vision.fit.camera import project
+from vision.fit.neck_model import fret_points
 from vision.trace.strip import LUMINANCE, clearest_light, crop_light, linear_light
 
 Array = NDArray[np.float64]
@@ -14,29 +15,15 @@ Pixels = NDArray[np.uint8]
 _WIDTH_PX, _HEIGHT_PX = 500, 700
 _WOOD = (178, 106, 60)
 _GREY = 123  # as bright as that wood, see the first test
-
-
-def _camera() -> CameraModel:
-    up, middle, distance = np.radians(60.0), np.array([0.0, 0.0, 180.0]), 900.0
-    position = middle + distance * np.array([0.0, np.sin(up), -np.cos(up)])
-    forward = (middle - position) / distance
-    right = np.array([-1.0, 0.0, 0.0])
-    rotation = np.array([right, np.cross(forward, right), forward])
-    centre = np.array([(_WIDTH_PX - 1) / 2, (_HEIGHT_PX - 1) / 2])
-    return CameraModel(rotation, -rotation @ position, 1500.0, 0.0, centre)
-
-
-def _model() -> tuple[NeckModel, Array]:
-    model = build_neck_model(647.7, 12, WidthPrior(42.0, 0.5, 52.0, 0.5))
-    return model, model.mean.copy()
+_CAMERA = camera_beyond_nut(60.0, 900.0, 1500.0, middle_of_picture_px(_WIDTH_PX, _HEIGHT_PX))
 
 
 def _picture(wood: tuple[int, int, int], metal: tuple[int, int, int], seed: int = 3) -> tuple[Pixels, Array]:
     """Frets as stripes across even wood; noise the same in all channels."""
-    model, theta = _model()
+    model, theta = flat_neck(12)
     frets = np.arange(model.frets)
     ends = np.stack(
-        [project(fret_points(model, theta, frets, np.full(model.frets, s))[0], _camera())[0] for s in (-1.0, 1.0)],
+        [project(fret_points(model, theta, frets, np.full(model.frets, s))[0], _CAMERA)[0] for s in (-1.0, 1.0)],
         axis=1,
     )
     noise = np.random.default_rng(seed).normal(0.0, 2.0, (_HEIGHT_PX, _WIDTH_PX, 1))
@@ -48,8 +35,8 @@ def _picture(wood: tuple[int, int, int], metal: tuple[int, int, int], seed: int 
 
 
 def _chosen(rgb: Pixels, around: Array) -> NDArray[np.float32]:
-    model, theta = _model()
-    return clearest_light(rgb, around, _camera(), model, theta).light
+    model, theta = flat_neck(12)
+    return clearest_light(rgb, around, _CAMERA, model, theta).light
 
 
 def test_the_wood_is_as_bright_as_the_metal_and_redder() -> None:

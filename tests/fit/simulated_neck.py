@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.neck_models import camera_beyond_nut
 from vision.fit.camera import CameraModel, project, project_with_derivatives
 from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import TWIST, NeckModel, WidthPrior, build_neck_model, fret_points
@@ -58,16 +59,11 @@ def _smooth_neck(model: NeckModel, theta: Array) -> Array:
 
 
 def _camera(view: View, lens: CameraModel) -> CameraModel:
-    """Looks at the middle of the fretted part from beyond the nut."""
-    elevation, distance, sideways, _ = view
-    up = np.radians(elevation)
-    middle = np.array([0.0, 0.0, 250.0])
-    position = middle + distance * np.array([sideways / distance, np.sin(up), -np.cos(up)])
-    forward = (middle - position) / np.linalg.norm(middle - position)
-    right = np.cross(forward, np.array([0.0, 1.0, 0.0]))
-    right /= np.linalg.norm(right)
-    rotation = np.array([right, np.cross(forward, right), forward])
-    return CameraModel(rotation, -rotation @ position, lens.focal_px, lens.k1, lens.centre_px)
+    elevation_deg, distance_mm, sideways_mm, _ = view
+    return camera_beyond_nut(
+        elevation_deg, distance_mm, lens.focal_px, lens.centre_px,
+        middle_mm=250.0, sideways_mm=sideways_mm, k1=lens.k1,
+    )
 
 
 def simulate(

@@ -20,6 +20,7 @@ def test_a_clear_bow_has_the_uncertainty_of_its_deepest_place() -> None:
     _, fret = relief_from_gap(gap)
     at_fret = np.sqrt(_common_bow(0.03)[fret - 1, fret - 1])
     assert relief_u_mm(gap, _common_bow(0.03)) == pytest.approx(at_fret, rel=0, abs=0.003)
+    assert relief_u_mm(gap, _common_bow(0.03)) >= at_fret  # few draws may not make it look surer
 
 
 def test_an_even_s_may_be_either_lobe() -> None:

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.findings_records import FRETS, bow, record, side
+from tests.findings.records import FRETS, bow, record, side
 from vision.findings import Finding, judge
 from vision.findings.frets import family_coverage, fret_list
 from vision.results import Measured, Side

@@ -1,14 +1,12 @@
 """Every direction of the truss rod, its reasons, and the caution that is always there."""
 
-import math
-
 import numpy as np
 import pytest
 
-from tests.findings_records import FRETS, bow, kink, record, s_curve, side
+from tests.findings.records import FRETS, bow, kink, record, s_curve, side
 from vision.findings import truss_rod_advice
 from vision.findings.truss_rod import CAUTION
-from vision.results import Measured
+from vision.results import Array, Measured
 from vision.settings import Thresholds
 
 LIMITS = Thresholds()
@@ -121,5 +119,17 @@ def test_a_rise_is_not_mistaken_for_bow() -> None:
 
 def test_the_wanted_relief_is_a_setting() -> None:
     wide = Thresholds(wanted_relief_high_mm=0.7)
+    assert truss_rod_advice(record(bow(0.6)), LIMITS).direction == "tighten"
     assert truss_rod_advice(record(bow(0.6)), wide).direction == "leave alone"
-    assert math.isclose(wide.wanted_relief_low_mm, 0.1)
+
+
+@pytest.mark.parametrize(("u_mm", "opposite"), [(0.01, True), (0.06, False)])
+def test_sides_ask_for_opposite_directions_only_where_both_are_sure(u_mm: float, opposite: bool) -> None:
+    advice = truss_rod_advice(record(side("bass", bow(0.5), u_mm), bow(0.0)), LIMITS)
+    assert ("opposite directions" in advice.text) == opposite
+
+
+@pytest.mark.parametrize(("gap", "part"), [(bow(0.2), False), (kink(0.25) + bow(0.1), True)])
+def test_reasons_say_over_which_frets_the_relief_is_meant(gap: Array, part: bool) -> None:
+    reason = truss_rod_advice(record(gap), LIMITS).reasons[0]
+    assert ("over the frets up to the body" in reason) == part

@@ -1,0 +1,60 @@
+"""The law of fret spacing in a picture, and what tells the nut's end and the frets' numbers."""
+
+import numpy as np
+import pytest
+
+from tests.locate.drawn_neck import DOTS
+from vision.locate.board import Board, widening
+from vision.locate.comb import Law, law_through
+from vision.locate.evidence import inlay_agreement
+from vision.locate.ladder import Strip, strip_from_corners
+from vision.locate.numbering import _first_merged
+
+
+def test_law_shift_and_reversal_are_projective() -> None:
+    law = Law(100.0, 900.0, 0.4)
+    k = np.arange(0.0, 25.0)
+    np.testing.assert_allclose(law.renumbered(3.0).y(k), law.y(k + 3.0), rtol=0, atol=1e-9)
+    np.testing.assert_allclose(law.reversed(24.0).y(k), law.y(24.0 - k), rtol=0, atol=1e-9)
+    fitted = law_through(law.y(k), k)
+    np.testing.assert_allclose([fitted.a, fitted.b, fitted.c], [100.0, 900.0, 0.4], rtol=0, atol=1e-4)
+
+
+def test_taper_tells_the_direction() -> None:
+    # A neck seen square on at 1 px a mm: 42 px wide at the nut, 52 px at fret 12, half a scale length on.
+    law = Law(0.0, 640.0, 0.0)
+    slope = (52.0 - 42.0) / 320.0 / 2.0
+    strip = Strip(0.0, (-21.0, -slope), (21.0, slope), (0.0, 0.0), (0.0, 0.0), (0.0, 480.0), 1.0)
+    assert widening(strip, law) == pytest.approx(0.4762, rel=0, abs=1e-3)
+    assert widening(strip, law.reversed(22.0)) < 0
+    scale = Board(strip, law).mm_px(np.arange(0.0, 25.0))
+    np.testing.assert_allclose(scale, 1.0, rtol=0, atol=1e-3)
+
+
+def test_strip_of_corners_passes_through_them() -> None:
+    corners = np.array([[100.0, 50.0], [190.0, 80.0], [60.0, 900.0], [-60.0, 860.0]])
+    strip = strip_from_corners(corners)
+    low, high = strip.y_range
+    found = np.stack([strip.points(np.array(u), np.array([low, high])) for u in (0.0, 1.0)], axis=1)
+    wanted = np.array([[corners[0], corners[1]], [corners[3], corners[2]]])
+    np.testing.assert_allclose(found, wanted, rtol=0, atol=4.0)
+
+
+def test_inlays_tell_the_numbering() -> None:
+    numbers = np.arange(-3.0, 28.0)
+    dots = np.array([40.0 * 0.9 ** abs(k) if k in DOTS else 0.3 for k in numbers])
+    right = inlay_agreement(-dots, numbers)
+    assert 0.9 < right <= 1.0
+    for shift in (-2, -1, 1, 2):
+        assert inlay_agreement(dots, numbers + shift) < right - 0.3
+
+
+def test_first_slot_from_which_frets_run_together() -> None:
+    clear, declining, faint = [20.0] * 12, [12.0, 8.0, 6.5], [4.0, 3.0, 2.0, 2.0, 1.0]
+    fading = np.array(clear + declining + faint)
+    assert _first_merged(fading, 20.0, 8, far_is_body=True) == 15
+    assert _first_merged(fading[::-1], 20.0, 11, far_is_body=False) == 4
+    # The board ends where its last fret stands out as clearly as the others.
+    assert _first_merged(np.array(clear + faint), 20.0, 6, far_is_body=True) is None
+    # A few faint ones can be bridged by the law.
+    assert _first_merged(np.array([*clear, *declining, 4.0, 3.0, 9.0]), 20.0, 6, far_is_body=True) is None

@@ -339,6 +339,7 @@ def test_a_photograph_without_a_neck_is_kept_and_marked_with_the_keyboard(page: 
     click(page, "Mark the neck")
     wait_for_text(page, "Use these corners", 30)
     ring = waiting(page, 30).until(lambda d: d.execute_script(CORNER_HANDLE))
+    waiting(page, 30).until(lambda d: d.execute_script(PANEL_IN_SIGHT), "panel out of sight")
     before = ring.get_attribute("aria-label")
     ring.send_keys(Keys.ARROW_RIGHT)
     assert ring.get_attribute("aria-label") != before
@@ -349,10 +350,58 @@ def test_a_photograph_without_a_neck_is_kept_and_marked_with_the_keyboard(page: 
     wait_for_text(page, "Not found", 120)
 
 
+# Its upper edge near that of the window, or as near as the page lets it.
+PANEL_IN_SIGHT = """
+const panel = document.querySelector('.st-key-_correction'), main = document.querySelector('[data-testid=stMain]');
+const top = panel ? panel.getBoundingClientRect().top : -99;
+return top > -5 && (top < 200 || main.scrollTop + main.clientHeight >= main.scrollHeight - 2);
+"""
 CORNER_HANDLE = """
 const hosts = [...document.querySelectorAll('*')].filter(e => e.shadowRoot);
 return hosts.map(e => e.shadowRoot.querySelector('.handle')).find(e => e);
 """
+
+
+def test_two_guitars_stand_side_by_side_at_any_width(page: Chrome) -> None:
+    for title in ("Red one", "Blue one with a name that is much longer than any column is wide"):
+        click(page, "Inspect a guitar")
+        type_title(page, title)
+        click(page, "All inspections")
+        wait_for_text(page, title, 30)
+    boxes = page.find_elements(By.CSS_SELECTOR, "[data-testid=stCheckbox] input")[:2]
+    for place in range(len(boxes)):
+        box = page.find_elements(By.CSS_SELECTOR, "[data-testid=stCheckbox] input")[place]
+        page.execute_script("arguments[0].click()", box)
+        time.sleep(0.5)
+        wait_until_drawn(page, 60)
+    click(page, "Put 2 side by side")
+    wait_for_text(page, "Side by side", 30)
+    check_screen(page)
+    first, second = page.find_elements(By.CSS_SELECTOR, ".compared tbody tr:first-child td")
+    assert first.rect["y"] == second.rect["y"]
+    assert first.rect["x"] + first.rect["width"] <= second.rect["x"] + 1
+
+
+def test_a_screen_opens_at_its_top_and_stays_where_it_is_while_one_types(page: Chrome) -> None:
+    click(page, "Inspect a guitar")
+    click(page, "Checks")
+    page.execute_script(SCROLL, 99999)
+    click(page, "Next: Neck")
+    assert page.execute_script(SCROLLED) == 0
+    click(page, "Decision")
+    open_all(page)
+    page.execute_script(SCROLL, 99999)
+    before = page.execute_script(SCROLLED)
+    field = page.find_element(By.CSS_SELECTOR, "input[aria-label^='A seller goes down']")
+    field.send_keys(Keys.CONTROL, "a")
+    field.send_keys("9" + Keys.ENTER)
+    wait_for_text(page, "This must be from 0.10 to 1.00", 30)
+    assert before > 0
+    assert abs(page.execute_script(SCROLLED) - before) < 60, "only what the message itself takes"
+
+
+SCROLL = "document.querySelector('[data-testid=stMain]').scrollTo(0, arguments[0])"
+SCROLLED = "return document.querySelector('[data-testid=stMain]').scrollTop"
 
 
 def test_one_inspection_open_in_two_windows_says_so(page: Chrome) -> None:

@@ -46,7 +46,7 @@ def entry_units(high_mm: float) -> tuple[EntryUnit, EntryUnit]:
     """The unit to type a length up to high_mm in, as the user chose it, and the other one."""
     long = high_mm > INCHES_FROM_MM
     metric = EntryUnit("mm", 1.0, 2, 0.1 if long else 0.01)
-    inch = EntryUnit("in", MM_PER_INCH, 3, 0.01) if long else EntryUnit("thou", MM_PER_THOUSANDTH, 1, 0.5)
+    inch = EntryUnit("inch", MM_PER_INCH, 3, 0.01) if long else EntryUnit("thou", MM_PER_THOUSANDTH, 1, 0.5)
     return (metric, inch) if session.unit() == MILLIMETRES else (inch, metric)
 
 

@@ -48,11 +48,11 @@ def _ask_for_money() -> None:
         asking = ask_sum("Asking price", name="d_asking", start=guitar.asking_price)
     with worth:
         value = ask_sum("Worth in good order", name="d_worth", start=guitar.value_in_good_order)
-    stored = inspection.decision_settings.get(MARGIN)
+    stored, usual = inspection.decision_settings.get(MARGIN), f"{100 * USUAL_MARGIN_SHARE:.0f} % of the worth"
     with kept:
         margin = ask_sum(
             "Your margin", name="d_margin", start=stored if isinstance(stored, float) else None,
-            placeholder=f"{margin_of(inspection):.0f}, {100 * USUAL_MARGIN_SHARE:.0f} % of the worth",
+            placeholder=usual if guitar.value_in_good_order is None else f"{margin_of(inspection):.0f}, {usual}",
             help="What you keep for time, trouble and what nobody looked at.",
         )  # fmt: skip
     settings = {key: kept for key, kept in inspection.decision_settings.items() if key != MARGIN}

@@ -61,12 +61,15 @@ def _ask_for_files(index: int) -> None:
         "Photographs of this neck, several at once", type=FILE_TYPES, accept_multiple_files=True,
         key=f"_uploads_{round_}",
     )  # fmt: skip
+    files = [(upload.name, upload.getvalue()) for upload in uploads]
     if st.toggle("Take one with this device's camera", key="_camera_on"):
+        quiet("Through the browser a camera gives small pictures: the phone's own camera, then Upload, is better.")
         shot = st.camera_input("Camera", key=f"_camera_{round_}")
         if shot is not None:
-            uploads = [*uploads, shot]
-    if uploads:
-        _keep(index, [(upload.name, upload.getvalue()) for upload in uploads])
+            number = len(session.current().sightings[index].photos) + 1
+            files.append((f"camera_{number}.jpg", shot.getvalue()))
+    if files:
+        _keep(index, files)
 
 
 def _keep(index: int, files: list[tuple[str, bytes]]) -> None:

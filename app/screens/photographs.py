@@ -64,7 +64,7 @@ def _ask_for_files(index: int) -> None:
     files = [(upload.name, upload.getvalue()) for upload in uploads]
     if st.toggle("Take one with this device's camera", key="_camera_on"):
         quiet("Through the browser a camera gives small pictures: the phone's own camera, then Upload, is better.")
-        shot = st.camera_input("Camera", key=f"_camera_{round_}")
+        shot = st.camera_input("Camera", key=f"_camera_{round_}", resolution="1080p")
         if shot is not None:
             number = len(session.current().sightings[index].photos) + 1
             files.append((f"camera_{number}.jpg", shot.getvalue()))

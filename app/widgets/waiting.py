@@ -20,7 +20,7 @@ def watch(state: Callable[[], Sequence[Job[Any]]], words: str, *, steps: bool = 
 
     def look() -> None:
         jobs = state()
-        if _ended(jobs) > ended_before:
+        if _ended(jobs) > ended_before or _ended(jobs) == len(jobs):  # the last may have ended before the first count
             st.rerun()
         with st.container(border=True):
             st.html(f'<p class="working" role="status"><span class="spinner" aria-hidden="true"></span>{words}</p>')

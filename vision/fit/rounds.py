@@ -73,8 +73,7 @@ def trace_and_fit(
             theta: Array = theta,
             strings: Array = strings,
         ) -> PhotoMeasurement:
-            blur = None if before is None else before.blur
-            return measure_photo(view.crop, camera, model, theta, strings, radius, blur, ends)
+            return measure_photo(view.crop, camera, model, theta, strings, radius, before, ends)
 
         with ThreadPoolExecutor(len(views)) as pool:
             traces = list(pool.map(trace, views, cameras, earlier, known))

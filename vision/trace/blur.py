@@ -52,14 +52,6 @@ class Blur:
         return radius
 
 
-@dataclass(frozen=True, eq=False)
-class BlurPrior:
-    """What is known of a photograph's blur: the blur and the inverse covariance (4, 4) of its vector."""
-
-    blur: Blur
-    precision: Array
-
-
 def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """Line-spread function at offsets (r, m) for disc radii (r, 1); area 1 before truncation."""
     mask_px = float(np.hypot(sigma_px, MASK_PX))

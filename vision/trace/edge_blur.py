@@ -11,7 +11,7 @@ and slope). Gauss-Newton with the lights projected out (Golub and Pereyra 1973) 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.trace.blur import Blur, BlurPrior
+from vision.trace.blur import Blur
 from vision.trace.edge_steps import EdgeSteps, misfit_of_step, step_residual, strongest_step
 
 Array = NDArray[np.float64]
@@ -22,16 +22,15 @@ _LEAST_GAPS = 8
 _MOST_MISFIT = 0.08  # of the step
 _OUTLIER = 2.5
 _CORRELATED = 4.0  # samples share blur and interpolation
-_USUAL = np.array([0.0, 0.0, np.log(0.9), 0.6])  # of cameras; sharpening and spread trade against each other
+_USUAL = np.array([np.log(0.9), 0.6])  # spread and sharpening of cameras, which trade against each other
 _USUAL_U = np.array([2.0, 2.0, 0.5, 0.6])
-_FLOOR_U = np.array([0.15, 0.1, 0.07, 0.12])  # rounded edges, shadows beside them
 _STEPS = np.array([0.02, 0.01, 0.02, 0.02])
 _MOST_STEP = np.array([0.7, 0.3, 0.3, 0.4])
 _DISCS, _FOCUS_PLACES = (0.5, 2.0, 5.0), (0.0, 0.5, 1.0)
 
 
-def blur_from_edges(steps: EdgeSteps) -> BlurPrior | None:
-    """Blur of the photograph, None where fewer than eight gaps show a clean step."""
+def blur_from_edges(steps: EdgeSteps, near: Blur | None = None) -> Blur | None:
+    """Blur of the photograph, None where fewer than eight gaps show a clean step. near : from an earlier pass."""
     place, height = strongest_step(steps.light, _WITHIN_MM)
     strong = height > _LEAST_STEP * np.percentile(height, 90)
     if np.count_nonzero(strong) < _LEAST_GAPS:
@@ -39,28 +38,31 @@ def blur_from_edges(steps: EdgeSteps) -> BlurPrior | None:
     steps, place = steps.some(strong), place[strong]
     inverse = 1.0 / steps.depth_m
     span = max(float(np.ptp(inverse)), 1e-3)
-    best: tuple[float, Array, Array, Array] | None = None
-    for discs in _DISCS:
-        for focus in _FOCUS_PLACES:
-            start = np.array([np.log(discs / span), float(inverse.min()) + focus * span, *_USUAL[2:]])
-            vector, places, misfit, _ = _fit(steps, start, place, span, 5)
-            if best is None or float(np.median(misfit)) < best[0]:
-                best = float(np.median(misfit)), vector, places, misfit
-    assert best is not None
-    clean = best[3] < _OUTLIER * best[0]
-    vector, _, misfit, normal = _fit(steps.some(clean), best[1], best[2][clean], span, 8)
+    starts = _starts(float(inverse.min()), span) if near is None else [near.vector()]
+    fits = [_fit(steps, start, place, span, 5) for start in starts]
+    vector, place, misfit = min(fits, key=lambda fit: float(np.median(fit[2])))
+    clean = misfit < _OUTLIER * float(np.median(misfit))
+    vector, _, misfit = _fit(steps.some(clean), vector, place[clean], span, 8)
     if np.count_nonzero(clean) < _LEAST_GAPS or float(np.median(misfit)) > _MOST_MISFIT:
         return None
-    covariance = np.linalg.inv(normal) + np.diag((_FLOOR_U * np.array([1.0, span, 1.0, 1.0])) ** 2)
-    return BlurPrior(Blur(*(float(v) for v in vector)), np.asarray(np.linalg.inv(covariance)))
+    return Blur(*(float(v) for v in vector))
 
 
-def _fit(steps: EdgeSteps, start: Array, place: Array, span: float, passes: int) -> tuple[Array, Array, Array, Array]:
-    """Blur vector, places, rms misfit of every gap relative to its step, normal matrix (4, 4) of the blur."""
+def _starts(nearest: float, span: float) -> list[Array]:
+    """Little to much defocus, sharp near, between or far: defocus and spread trade against each other."""
+    return [
+        np.array([np.log(discs / span), nearest + focus * span, *_USUAL])
+        for discs in _DISCS
+        for focus in _FOCUS_PLACES
+    ]
+
+
+def _fit(steps: EdgeSteps, start: Array, place: Array, span: float, passes: int) -> tuple[Array, Array, Array]:
+    """Blur vector, places, rms misfit of every gap relative to its step."""
     vector, place = start.copy(), place.copy()
     unit = np.array([1.0, span, 1.0, 1.0])
-    usual = np.r_[start[:2], _USUAL[2:]]
-    normal, misfit = np.eye(4), np.ones(len(place))
+    usual = np.r_[start[:2], _USUAL]
+    misfit = np.ones(len(place))
     for turn in range(passes + 1):
         residual, height = step_residual(steps, vector, place)
         misfit = misfit_of_step(residual, height, steps, place)
@@ -89,4 +91,4 @@ def _fit(steps: EdgeSteps, start: Array, place: Array, span: float, passes: int)
         vector = vector + step
         vector[2:] = np.clip(vector[2:], [np.log(0.3), -0.5], [np.log(4.0), 3.0])
         place = place + np.clip(-(right + cross @ step) / own, -0.1, 0.1)
-    return vector, place, misfit, normal
+    return vector, place, misfit

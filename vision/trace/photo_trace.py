@@ -49,6 +49,7 @@ class PhotoMeasurement:
     string_data: StringData
     usable: NDArray[np.bool_]  # (N, LANES) by fret index
     blur: Blur
+    edge_blur: Blur | None
     edges: EdgeData
 
 
@@ -59,45 +60,48 @@ def measure_photo(
     theta: Array,
     string_lines: Array,
     radius_mm: Array,
-    blur: Blur | None,
+    before: PhotoMeasurement | None,
     ends: EndData | None = None,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
-    blur : from an earlier pass, or None to search for it.  ends : from an earlier pass, or None to find them.
+    before : the earlier pass, or None: then the blur is searched for.  ends : of an earlier pass, or None to find them.
     """
     strip = make_strip(crop, camera, model, theta)
     strings = find_strings(strip, camera, model, theta)
     signals, weights, open_share = lane_signals(strip, string_mask(strip, strings))
     geometry = lane_geometry(strip, camera, model)
-    shift = None
     steps = edge_steps(crop, camera, model, theta, strip.front)
-    edge_blur = blur_from_edges(steps)
-    # From the front crowns are mostly mirrors and say little of the blur; low views show their dark upper edge.
+    edge_blur = blur_from_edges(steps, None if before is None else before.edge_blur)
+    # From the front crowns are mirrors through and through, drawn as well with a wrong blur as with the right one.
     known = edge_blur if strip.front else None
-    if blur is None:
+    shift = None
+    if before is None:
         combined, weight = combine_lanes(signals, weights)
-        guesses = _likely_blurs(combined, weight, geometry) if known is None else [known.blur]
+        guesses = _likely_blurs(combined, weight, geometry) if known is None else [known]
         starts = [
-            fit_profiles(combined, weight, geometry, guess, iterations=5, known=known) for guess in guesses
+            fit_profiles(combined, weight, geometry, guess, iterations=5, fit_blur=known is None)
+            for guess in guesses
         ]
         start = min(starts, key=lambda fit: float(fit.residual[0]))
         blur, shift = start.blur, np.repeat(start.shift_mm, LANES, axis=0)
-    profile = fit_profiles(signals, weights, geometry, blur, shift_mm=shift, iterations=4, known=known)
+    else:
+        blur = known or before.blur
+    profile = fit_profiles(
+        signals, weights, geometry, blur, shift_mm=shift, iterations=4, fit_blur=known is None
+    )
     by_fret = np.argsort(strip.order)
     usable = usable_stretches(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
     if ends is None:
         ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
-    edges = edge_data(
-        steps, profile.blur if edge_blur is None else edge_blur.blur, camera, model, theta, strip.front
-    )
+    edges = edge_data(steps, edge_blur or profile.blur, camera, model, theta, strip.front)
     matched = match_strings(
-        crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=shift is None
+        crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=before is not None
     )
     string_data = string_data_of(matched)
-    return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur, edges)
+    return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur, edge_blur, edges)
 
 
 def _likely_blurs(signal: Array, weight: Array, geometry: LaneGeometry) -> list[Blur]:

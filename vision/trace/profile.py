@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from vision.trace.blur import Blur, BlurPrior, blur_matrix
+from vision.trace.blur import Blur, blur_matrix
 from vision.trace.lane_scene import LaneBasis, LaneGeometry, LaneScene
 
 Array = NDArray[np.float64]
@@ -66,7 +66,6 @@ def fit_profiles(
     shift_mm: Array | None = None,
     iterations: int = 6,
     fit_blur: bool = True,
-    known: BlurPrior | None = None,
 ) -> ProfileFit:
     """Fit template, fret shifts and the shared blur to lane signals.
 
@@ -74,7 +73,6 @@ def fit_profiles(
     ----------
     signals, weights : (lanes, rows) linear light and its relative weight (0 where masked), near row first.
     geometry : see LaneGeometry.  blur : start.  shift_mm : (lanes, N) start, zeros by default.
-    known : of the blur from elsewhere in the photograph; else it is kept near the start and what is usual.
 
     Raises
     ------
@@ -91,13 +89,14 @@ def fit_profiles(
         _Lane(s[basis.low : basis.high], w[basis.low : basis.high], d)
         for s, w, d in zip(signals, weights, start, strict=True)
     ]
-    prior = known or _usual_near(blur)
+    usual = blur.vector()
+    usual[2:] = np.log(_USUAL_SIGMA_PX), _USUAL_SHARPENING
     for iteration in range(iterations):
         last = iteration == iterations - 1
         operator = _operator(basis, geometry, blur)
         steps = _blur_steps(basis, geometry, blur) if fit_blur and not last else []
-        reduced_h = prior.precision
-        reduced_g = prior.precision @ (prior.blur.vector() - blur.vector())
+        reduced_h = np.diag(1.0 / _PRIOR_BLUR**2)
+        reduced_g = (usual - blur.vector()) / _PRIOR_BLUR**2
         back = []
         for lane in lanes:
             system, gradient = _normal_equations(lane, basis, geometry, operator, steps)
@@ -125,13 +124,6 @@ def fit_profiles(
             lane.shift = lane.shift + np.clip(change[basis.total :], -0.15, 0.15)
         basis.common_change = _common_change(lanes, basis)
     return _collect(lanes, basis, geometry, blur, signals.shape[1])
-
-
-def _usual_near(blur: Blur) -> BlurPrior:
-    """Defocus about as given, spread and sharpening about as cameras have them."""
-    usual = blur.vector()
-    usual[2:] = np.log(_USUAL_SIGMA_PX), _USUAL_SHARPENING
-    return BlurPrior(blur.with_vector(usual), np.diag(1.0 / _PRIOR_BLUR**2))
 
 
 def _common_change(lanes: list[_Lane], basis: LaneBasis) -> Array:

@@ -5,16 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.fit.simulated_neck import BASS, TREBLE, Sim, simulate
+from tests.fit.simulated_neck import BASS, STRINGS, TREBLE, Sim, simulate
 from vision.fit.agreement import Agreement, agreement
 from vision.fit.camera import CameraModel
+from vision.fit.string_prior import string_radii_mm
 from vision.quality import kinds_of, of_two_necks
 
 
 def _agreement(one: Sim, other: Sim) -> Agreement:
     """The bass view of one simulated neck beside the treble view of the other."""
     pair = one.photos[0], other.photos[1]
-    return agreement(one.model, pair, replace(one, photos=pair).fit())
+    radius_mm = string_radii_mm(one.model.scale_length_mm, STRINGS)
+    return agreement(one.model, pair, replace(one, photos=pair).fit(), radius_mm)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

@@ -25,13 +25,13 @@ View = tuple[float, float, float, float]
 
 FRETS, LANES, STRINGS = 22, 5, 6
 LATERAL = 0.85
+_HALF_WIDTH_MM = 25.0
+_MOST_ACROSS = 0.25  # tangent of the sight's lean: farther across the neck an edge is its own horizon
 _FOCAL_U = 0.04
 _TWIST_RAD = np.radians(0.3)
 # Eye from the middle of the fretted part: elevation (deg), distance, sideways (mm); focal length (px).
 BASS, TREBLE = (8.0, 1250.0, -30.0, 8600.0), (8.5, 1200.0, 35.0, 8600.0)
 FRONT = (60.0, 900.0, 20.0, 3000.0)
-# Sides of the board's edges that are seen from above; the far one of a low view is its own horizon.
-_SEEN_EDGES = {BASS: (0,), TREBLE: (1,), FRONT: (0, 1)}
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,7 @@ def _photo(
     offset_u = centre_offset_u_mm(string_radii_mm(647.7, STRINGS))
     return PhotoData(
         start, prior, prior_u, _fret_data(truth, model, theta, front, drawn),
-        _end_data(truth, model, theta, drawn), _edge_data(truth, model, theta, _SEEN_EDGES[view], front, drawn),
+        _end_data(truth, model, theta, drawn), _edge_data(truth, model, theta, front, drawn),
         _string_data(truth, model, lines, drawn(offset_u, STRINGS), drawn), offset_u,
     )
 
@@ -157,9 +157,9 @@ def _end_data(camera: CameraModel, model: NeckModel, theta: Array, drawn: Draw) 
     return EndData(fret, side, seen, tangent, u_px, offset_u, drift_u, bend_u)
 
 
-def _edge_data(
-    camera: CameraModel, model: NeckModel, theta: Array, sides: tuple[int, ...], front: bool, drawn: Draw
-) -> EdgeData:
+def _edge_data(camera: CameraModel, model: NeckModel, theta: Array, front: bool, drawn: Draw) -> EdgeData:
+    x, y, _ = camera.position_mm
+    sides = [s for s, edge in enumerate((-_HALF_WIDTH_MM, _HALF_WIDTH_MM)) if abs(x - edge) < _MOST_ACROSS * y]
     gap, side = np.tile(np.arange(FRETS - 1), len(sides)), np.repeat(sides, FRETS - 1)
     share = np.full(len(gap), 0.5 if front else 0.6)
     sign = np.where(side == 0, -1.0, 1.0)

@@ -124,7 +124,7 @@ def misfit_of_step(residual: Array, height: Array, steps: EdgeSteps, place: Arra
 
 
 def _shares(camera: CameraModel, model: NeckModel, front: bool) -> Array:
-    """(N - 1, rows) of every gap: its middle from the front, in a low view what both crowns and their blur leave clear."""
+    """(N - 1, rows) of every gap: its middle from the front, in a low view what is clear of blurred crowns."""
     gap = np.diff(model.z_mm)
     if front:
         return np.tile(np.linspace(0.25, 0.75, _ROWS), (len(gap), 1))

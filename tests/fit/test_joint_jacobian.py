@@ -13,7 +13,7 @@ from vision.fit.observations import PhotoData, StringData
 
 Array = NDArray[np.float64]
 
-_CAMERA_UNIT = np.array([0.002] * 3 + [1.0, 1.0, 5.0] + [0.01, 0.005, 3.0, 3.0])
+_CAMERA_UNIT = np.array([0.02] * 3 + [1.0, 1.0, 5.0] + [0.01, 0.005, 3.0, 3.0])
 _TRACING_UNIT_MM = 0.05
 
 

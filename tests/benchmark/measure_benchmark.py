@@ -263,7 +263,8 @@ def joint_fit(neck: Neck) -> tuple[float, str]:
             continue
         found = _trace(view, model)
         photos.append(PhotoData(
-            view.camera, view.prior, view.prior_u, found.frets, found.ends, found.string_data, offset_u
+            view.camera, view.prior, view.prior_u, found.frets, found.ends, found.edges,
+            found.string_data, offset_u,
         ))
     mean, covariance = string_prior(model, model.mean, string_radii_mm(model.scale_length_mm, count))
     begun = time.perf_counter()

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from tests.neck_models import camera_beyond_nut
 from vision.fit.camera import CameraModel, project, project_with_derivatives
 from vision.fit.joint import JointFit, fit_jointly
-from vision.fit.neck_model import TWIST, NeckModel, WidthPrior, build_neck_model, fret_points
-from vision.fit.observations import EndData, FretData, PhotoData, StringData
+from vision.fit.neck_model import TWIST, NeckModel, WidthPrior, build_neck_model, edge_points, fret_points
+from vision.fit.observations import EdgeData, EndData, FretData, PhotoData, StringData
 from vision.fit.start import camera_prior
 from vision.fit.string_lines import string_points
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm
@@ -25,6 +25,8 @@ View = tuple[float, float, float, float]
 
 FRETS, LANES, STRINGS = 22, 5, 6
 LATERAL = 0.85
+_HALF_WIDTH_MM = 25.0
+_MOST_ACROSS = 0.25  # tangent of the sight's lean: farther across the neck an edge is its own horizon
 _FOCAL_U = 0.04
 _TWIST_RAD = np.radians(0.3)
 # Eye from the middle of the fretted part: elevation (deg), distance, sideways (mm); focal length (px).
@@ -108,7 +110,7 @@ def _photo(
     offset_u = centre_offset_u_mm(string_radii_mm(647.7, STRINGS))
     return PhotoData(
         start, prior, prior_u, _fret_data(truth, model, theta, front, drawn),
-        _end_data(truth, model, theta, drawn),
+        _end_data(truth, model, theta, drawn), _edge_data(truth, model, theta, front, drawn),
         _string_data(truth, model, lines, drawn(offset_u, STRINGS), drawn), offset_u,
     )
 
@@ -119,10 +121,12 @@ def _fret_data(
     fret, lane = (part.ravel() for part in np.mgrid[:FRETS, :LANES])
     lateral = (np.linspace(-0.84, 0.84, LANES))[lane]
     direction = np.array([0.0, 0.0, 1.0]) if front else np.array([0.0, 1.0, 0.0])
-    offset_u, drift_u, tilt_u, bend_u = (0.4, 0.03, 0.3, 0.015) if front else (0.10, 0.02, 0.02, 0.005)
+    errors_u = (0.4, 0.03, 0.01, 0.3, 0.015) if front else (0.10, 0.02, 0.004, 0.02, 0.005)
+    offset_u, drift_u, lane_bend_u, tilt_u, bend_u = errors_u
     place = 2.0 * model.twist_share[fret] - 1.0
+    arch = 1.0 - place**2
     error = drawn(offset_u, LANES)[lane] + place * drawn(drift_u, LANES)[lane]
-    error += place * drawn(tilt_u, 1) + (1.0 - place**2) * drawn(bend_u, 1)
+    error += arch * drawn(lane_bend_u, LANES)[lane] + place * drawn(tilt_u, 1) + arch * drawn(bend_u, 1)
     points = fret_points(model, theta, fret, lateral)[0] + error[:, None] * direction
     lift = np.full(len(fret), 0.0 if front else 0.01)
     points[:, 1] += lift
@@ -134,9 +138,7 @@ def _fret_data(
     normal = np.column_stack([-along[:, 1], along[:, 0]])
     u_px = np.full(len(fret), 0.06)
     seen = image + (drawn(u_px, len(fret)))[:, None] * normal
-    return FretData(
-        fret, lane, lateral, seen, normal, u_px, lift, direction, offset_u, drift_u, tilt_u, bend_u, LANES
-    )
+    return FretData(fret, lane, lateral, seen, normal, u_px, lift, direction, *errors_u, LANES)
 
 
 def _end_data(camera: CameraModel, model: NeckModel, theta: Array, drawn: Draw) -> EndData:
@@ -153,6 +155,29 @@ def _end_data(camera: CameraModel, model: NeckModel, theta: Array, drawn: Draw) 
     u_px = np.full(len(fret), 0.6)
     seen = image + drawn(u_px, len(fret))[:, None] * tangent
     return EndData(fret, side, seen, tangent, u_px, offset_u, drift_u, bend_u)
+
+
+def _edge_data(camera: CameraModel, model: NeckModel, theta: Array, front: bool, drawn: Draw) -> EdgeData:
+    x, y, _ = camera.position_mm
+    sides = [s for s, edge in enumerate((-_HALF_WIDTH_MM, _HALF_WIDTH_MM)) if abs(x - edge) < _MOST_ACROSS * y]
+    gap, side = np.tile(np.arange(FRETS - 1), len(sides)), np.repeat(sides, FRETS - 1)
+    share = np.full(len(gap), 0.5 if front else 0.6)
+    sign = np.where(side == 0, -1.0, 1.0)
+    offset_u, drift_u, bend_u = 0.06 if front else 0.15, np.array([0.03, 0.04]), np.array([0.02, 0.03])
+    before, behind = model.twist_share[gap], model.twist_share[gap + 1]
+    place = 2.0 * (before + share * (behind - before)) - 1.0
+    error = drawn(offset_u, 2)[side] + place * drawn(drift_u, 2)[side] + (1.0 - place**2) * drawn(bend_u, 2)[side]
+    images = []
+    for step in (0.0, 0.02):
+        points, _ = edge_points(model, theta, gap, share + step, side)
+        points[:, 0] += sign * error
+        images.append(project(points, camera)[0])
+    along = images[1] - images[0]
+    along /= np.hypot(*along.T)[:, None]
+    normal = np.column_stack([-along[:, 1], along[:, 0]])
+    u_px = np.full(len(gap), 0.15)
+    seen = images[0] + drawn(u_px, len(gap))[:, None] * normal
+    return EdgeData(gap, share, side, seen, normal, u_px, offset_u, drift_u, bend_u)
 
 
 def _string_data(

@@ -86,6 +86,20 @@ def test_predicted_uncertainty_of_the_difference_is_that_of_the_spread(many: lis
     assert np.mean(claim) < 0.7 * np.mean([f.relief_u_mm for f in many])
 
 
+def test_without_photographs_only_what_was_believed_before_is_left() -> None:
+    sim = replace(simulate(1), photos=())
+    fit = sim.fit()
+    neck = sim.model.unknowns
+    np.testing.assert_allclose(fit.theta, sim.model.mean, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(fit.covariance[neck:, neck:], sim.string_covariance, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(fit.covariance[:neck, neck:], 0.0, rtol=0, atol=1e-12)
+    claimed = np.sqrt(np.diag(fit.covariance)[:neck]) / sim.model.sd
+    assert 0.9 < claimed.min() < 0.95  # Student-t: errors of single frets, believed smaller in the middle
+    gaussian = np.ones(neck, dtype=bool)
+    gaussian[sim.model.fret_error] = gaussian[sim.model.fret_roll] = False
+    np.testing.assert_allclose(claimed[gaussian], 1.0, rtol=0, atol=1e-9)
+
+
 def test_perfect_measurements_give_the_neck_back() -> None:
     sim = simulate(1, still=True)
     fit = sim.fit()

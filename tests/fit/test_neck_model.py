@@ -7,12 +7,15 @@ from numpy.typing import NDArray
 from vision.fit.neck_model import (
     CURVATURE,
     CURVATURE_SLOPE,
+    EDGE_DOWN_MM,
+    EDGE_OUT_MM,
     TWIST,
     WIDTH_12,
     WIDTH_NUT,
     NeckModel,
     WidthPrior,
     build_neck_model,
+    edge_points,
     fret_points,
     surface_points,
     width_mm,
@@ -52,12 +55,46 @@ def test_derivatives_by_every_unknown(model: NeckModel) -> None:
         np.testing.assert_allclose(derivative[:, :, unknown], numeric, rtol=0, atol=1e-7 * size)
 
 
-def test_every_unknown_moves_some_fret(model: NeckModel) -> None:
-    _, derivative = fret_points(
+def test_edge_derivatives_by_every_unknown(model: NeckModel) -> None:
+    theta = _drawn(model, 9)
+    rng = np.random.default_rng(6)
+    gap, side = rng.integers(0, model.frets - 1, 60), rng.integers(0, 2, 60)
+    share = rng.uniform(0.0, 1.0, 60)
+    points, derivative = edge_points(model, theta, gap, share, side)
+    assert points.shape == (60, 3)
+    for unknown in range(model.unknowns):
+        step = np.zeros(model.unknowns)
+        step[unknown] = 1e-3 * model.sd[unknown]
+        ahead, behind = (edge_points(model, theta + s * step, gap, share, side)[0] for s in (1.0, -1.0))
+        numeric = (ahead - behind) / (2.0 * step[unknown])
+        size = max(float(np.abs(numeric).max()), 1e-3)
+        np.testing.assert_allclose(derivative[:, :, unknown], numeric, rtol=0, atol=1e-7 * size)
+
+
+def test_edges_run_outside_and_below_the_ends_of_the_frets(model: NeckModel) -> None:
+    theta = _drawn(model, 10)
+    theta[model.edge_out] = 0.2, -0.1
+    gaps = np.arange(model.frets - 1)
+    for side, sign, out in ((0, -1.0, 0.2), (1, 1.0, -0.1)):
+        ends, _ = fret_points(model, theta, np.arange(model.frets), np.full(model.frets, sign))
+        sides = np.full(len(gaps), side)
+        shift = np.array([sign * (EDGE_OUT_MM + out), -EDGE_DOWN_MM, 0.0])
+        for share in (0.0, 0.25, 1.0):
+            edge, _ = edge_points(model, theta, gaps, np.full(len(gaps), share), sides)
+            between = ends[:-1] * (1.0 - share) + ends[1:] * share
+            np.testing.assert_allclose(edge, between + shift, rtol=0, atol=1e-12)
+
+
+def test_every_unknown_moves_some_fret_or_edge(model: NeckModel) -> None:
+    _, by_frets = fret_points(
         model, model.mean, np.repeat(np.arange(model.frets), 2), np.tile([-0.8, 0.8], model.frets)
     )
-    moved_mm = np.abs(derivative).max(axis=(0, 1)) * model.sd
-    assert moved_mm.min() > 1e-5
+    sides = np.arange(2)
+    _, by_edges = edge_points(model, model.mean, np.zeros(2, dtype=np.int64), np.full(2, 0.5), sides)
+    fret_moves_mm, edge_moves_mm = (np.abs(d).max(axis=(0, 1)) * model.sd for d in (by_frets, by_edges))
+    assert fret_moves_mm[: model.edge_out.start].min() > 1e-5
+    assert fret_moves_mm[model.edge_out].max() == 0.0
+    assert 0.1 < edge_moves_mm[model.edge_out].min() <= edge_moves_mm[model.edge_out].max() < 0.6
     assert np.isfinite(model.sd).all()
 
 

@@ -84,7 +84,7 @@ def _smooth_gaps(model: NeckModel, draws: Array, lateral: Array) -> Array:
 def test_deviations_are_propagated_as_monte_carlo_does() -> None:
     rng = np.random.default_rng(13)
     model, theta = flat_neck(FRETS)
-    errors = slice(model.fret_error.start, model.unknowns)
+    errors = slice(model.fret_error.start, model.fret_roll.stop)
     root = np.zeros((model.unknowns, model.unknowns))
     root[errors, errors] = 0.3 * model.sd[errors, None] * rng.normal(0.0, 1.0, (2 * FRETS, 2 * FRETS))
     lateral, seen = np.full(FRETS, 0.85), np.ones(FRETS, dtype=bool)

@@ -26,6 +26,8 @@ HALF_PX = 6.0
 _ROWS = 9  # averaged along the edge
 _SLOPE_PULL = 0.3
 _BESIDE_MM = 1.0
+_CLEAR_PX = 3.0  # of a crown's blur, along the edge
+_HALF_CROWN_MM = 1.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,14 +124,17 @@ def misfit_of_step(residual: Array, height: Array, steps: EdgeSteps, place: Arra
 
 
 def _shares(camera: CameraModel, model: NeckModel, front: bool) -> Array:
-    """(N - 1, rows) of every gap: its middle from the front, what the nearer fret does not hide in a low view."""
+    """(N - 1, rows) of every gap: its middle from the front, in a low view what is clear of blurred crowns."""
     gap = np.diff(model.z_mm)
     if front:
         return np.tile(np.linspace(0.25, 0.75, _ROWS), (len(gap), 1))
     middle = 0.5 * (model.z_mm[1:] + model.z_mm[:-1])
-    away = np.abs(middle - camera.position_mm[2]) / max(float(camera.position_mm[1]), 1.0)
-    hidden = np.clip(EDGE_DOWN_MM * away / gap, 0.15, 0.6)
-    share = hidden[:, None] + (0.85 - hidden[:, None]) * np.linspace(0.0, 1.0, _ROWS)
+    height = max(float(camera.position_mm[1]), 1.0)
+    away = np.abs(middle - camera.position_mm[2])
+    clear_mm = _CLEAR_PX * (away**2 + height**2) / (camera.focal_px * height)
+    first = np.clip((EDGE_DOWN_MM * away / height + clear_mm) / gap, 0.15, 0.65)
+    last = np.clip(1.0 - (_HALF_CROWN_MM + clear_mm) / gap, 0.7, 0.85)
+    share = first[:, None] + (last - first)[:, None] * np.linspace(0.0, 1.0, _ROWS)
     return np.asarray(share if camera.position_mm[2] < middle[0] else 1.0 - share[:, ::-1])
 
 

@@ -1,0 +1,127 @@
+"""What tracing still contradicts in the last round, the fitted camera or itself, widens what is believed of it."""
+
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from tests.fit.simulated_neck import BASS, simulate
+from vision.fit.observations import FretData
+from vision.trace.lanes import LANES, lane_centres
+from vision.trace.photo_trace import PhotoMeasurement, with_doubt_left
+
+Array = NDArray[np.float64]
+
+_FRETS = 22
+_ALONG = np.linspace(-1.0, 1.0, _FRETS)
+
+
+def _frets() -> FretData:
+    return simulate(1, (BASS,)).photos[0].frets
+
+
+def _doubted(
+    shift_mm: Array, *, front: bool = False, reverse: bool = False, usable: NDArray[np.bool_] | None = None
+) -> FretData:
+    """Fret tops after lanes moved by shift_mm (LANES, N), in the order of the frets; usable (N, LANES), all if None."""
+    order = np.arange(_FRETS)[::-1] if reverse else np.arange(_FRETS)
+    trace = SimpleNamespace(
+        frets=_frets(),
+        strip=SimpleNamespace(front=front, order=order),
+        profile=SimpleNamespace(shift_mm=shift_mm[:, order]),
+        usable=np.ones((_FRETS, LANES), dtype=bool) if usable is None else usable,
+    )
+    return with_doubt_left(cast(PhotoMeasurement, trace))
+
+
+def _widened(found: FretData) -> tuple[float, float, float]:
+    """What was added in quadrature: to the common bend, to the drift and to the bend of a lane (mm)."""
+    before = _frets()
+    return (
+        float(np.sqrt(found.bend_u_mm**2 - before.bend_u_mm**2)),
+        float(np.sqrt(found.drift_u_mm**2 - before.drift_u_mm**2)),
+        float(np.sqrt(found.lane_bend_u_mm**2 - before.lane_bend_u_mm**2)),
+    )
+
+
+@pytest.mark.parametrize("bend_mm", [-0.04, 0.02])
+@pytest.mark.parametrize("reverse", [False, True])
+def test_a_common_bend_adds_in_quadrature(bend_mm: float, reverse: bool) -> None:
+    lanes = np.tile(0.03 + 0.05 * _ALONG + bend_mm * _ALONG**2, (LANES, 1))
+    bend, drift, lane_bend = _widened(_doubted(lanes, reverse=reverse))
+    assert bend == pytest.approx(abs(bend_mm), rel=0, abs=1e-9)
+    assert drift == pytest.approx(0.0, rel=0, abs=1e-7)
+    assert lane_bend == pytest.approx(0.0, rel=0, abs=1e-7)
+
+
+def test_one_odd_lane_does_not_tell_the_common_bend() -> None:
+    lanes = np.zeros((LANES, _FRETS))
+    lanes[0] += 0.5 * _ALONG**2
+    assert _widened(_doubted(lanes))[0] == pytest.approx(0.0, rel=0, abs=1e-9)
+
+
+def test_what_turns_the_neck_is_no_doubt() -> None:
+    """Twist, and a bow that differs from side to side, move lanes in proportion to their place across the neck."""
+    place = lane_centres()[:, None]
+    turned = 0.1 + 0.2 * _ALONG + place * (0.02 + 0.3 * _ALONG + 0.1 * _ALONG**2)
+    _, drift, lane_bend = _widened(_doubted(turned))
+    assert drift == pytest.approx(0.0, rel=0, abs=1e-6)
+    assert lane_bend == pytest.approx(0.0, rel=0, abs=1e-6)
+
+
+@pytest.mark.parametrize("reverse", [False, True])
+@pytest.mark.parametrize(("drift_mm", "bend_mm"), [(0.1, 0.0), (0.0, 0.05), (-0.08, 0.03)])
+def test_one_odd_lane_widens_what_it_shows(drift_mm: float, bend_mm: float, reverse: bool) -> None:
+    odd = LANES // 2
+    lanes = np.zeros((LANES, _FRETS))
+    lanes[odd] = drift_mm * _ALONG + bend_mm * _ALONG**2
+    _, drift, lane_bend = _widened(_doubted(lanes, reverse=reverse))
+    place = lane_centres()
+    leverage = 1.0 / LANES + (place[odd] - place.mean()) ** 2 / np.sum((place - place.mean()) ** 2)
+    share = np.sqrt((1.0 - leverage) / (LANES - 2))  # of one residual about a line, as a standard deviation
+    assert drift == pytest.approx(share * abs(drift_mm), rel=0, abs=1e-6)
+    assert lane_bend == pytest.approx(share * abs(bend_mm), rel=0, abs=1e-6)
+    assert 0.2 < share < 0.5
+
+
+def test_scatter_of_lanes_is_that_which_was_drawn() -> None:
+    rng = np.random.default_rng(17)
+    drift_u_mm, bend_u_mm = 0.05, 0.02
+    found = []
+    for _ in range(200):
+        drift, bend = drift_u_mm * rng.normal(size=(LANES, 1)), bend_u_mm * rng.normal(size=(LANES, 1))
+        found.append(_widened(_doubted(drift * _ALONG + bend * _ALONG**2))[1:])
+    spread = np.sqrt(np.mean(np.square(found), axis=0))
+    np.testing.assert_allclose(spread / [drift_u_mm, bend_u_mm], 1.0, rtol=0, atol=0.1)
+
+
+def test_stretches_that_are_not_usable_say_nothing() -> None:
+    lanes = np.zeros((LANES, _FRETS))
+    lanes[3, 15:] = 5.0
+    usable = np.ones((_FRETS, LANES), dtype=bool)
+    usable[15:, 3] = False
+    _, drift, lane_bend = _widened(_doubted(lanes, usable=usable))
+    assert drift == pytest.approx(0.0, rel=0, abs=1e-6)
+    assert lane_bend == pytest.approx(0.0, rel=0, abs=1e-6)
+    assert _widened(_doubted(lanes))[1] > 0.5
+
+
+def test_too_few_lanes_are_not_judged() -> None:
+    rng = np.random.default_rng(18)
+    lanes = 0.1 * rng.normal(size=(LANES, 1)) * _ALONG
+    usable = np.ones((_FRETS, LANES), dtype=bool)
+    usable[8:, 4:] = False  # eight frets do not tell a drift, four lanes do not tell a scatter
+    before, found = _frets(), _doubted(lanes, usable=usable)
+    assert found.drift_u_mm == before.drift_u_mm
+    assert found.lane_bend_u_mm == before.lane_bend_u_mm
+
+
+def test_from_the_front_it_is_judged_by_its_own_prior() -> None:
+    """Highlights wander there along the neck as the line of sight turns."""
+    lanes = np.tile(0.2 * _ALONG**2, (LANES, 1))
+    lanes[0] += 0.3 * _ALONG
+    before, found = _frets(), _doubted(lanes, front=True)
+    for name in ("bend_u_mm", "drift_u_mm", "lane_bend_u_mm"):
+        assert getattr(found, name) == getattr(before, name)

@@ -2,7 +2,7 @@
 
 Between any two frets the edge of the board is one step of light. Its place is fitted gap by gap with the blur of the
 photograph; the places of one side must lie on one straight line, since the neck tapers evenly. Gaps that do not (a
-shadow, a rounded edge that catches a lamp, the body behind) are left out, and a side whose places follow a bow instead
+shadow, a rounded edge that catches a lamp, the body behind) are left out, and a side whose places scatter or follow a bow instead
 of a line is left out as a whole: it follows something else. So is a side seen far across the neck, where a rounded
 edge is its own horizon.
 """
@@ -25,7 +25,7 @@ _PASSES = 8
 _NEAR_LINE_MM = 0.06
 _LEAST_GAPS = 8
 _LEAST_SPAN = 0.5  # of the neck
-_MOST_BEND_MM = 0.06
+_MOST_BEND_MM, _MOST_SCATTER_MM = 0.06, 0.04
 _OWN_U_MM = 0.03  # of single gaps: grain, dirt, binding
 _FLOOR_PX = 0.08
 _MOST_ACROSS = 0.25  # tangent of the sight's lean across the neck
@@ -108,5 +108,5 @@ def _on_one_line(
     curve = np.polyfit(along[near], place[near], 2)
     scatter = float(np.std(place[near] - np.polyval(curve, along[near])))
     bend = float(curve[0])
-    straight = abs(bend) < _MOST_BEND_MM and abs(float(np.median(place[near]))) < _MOST_OFF_MM
+    straight = max(abs(bend) / _MOST_BEND_MM, scatter / _MOST_SCATTER_MM) < 1.0 and abs(float(np.median(place[near]))) < _MOST_OFF_MM
     return (near if straight else none), bend, scatter

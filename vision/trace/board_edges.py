@@ -2,9 +2,9 @@
 
 Between any two frets the edge of the board is one step of light. Its place is fitted gap by gap with the blur of the
 photograph; the places of one side must lie on one straight line, since the neck tapers evenly. Gaps that do not (a
-shadow, a rounded edge that catches a lamp, the body behind) are left out, and a side whose places scatter or follow a bow instead
-of a line is left out as a whole: it follows something else. So is a side seen far across the neck, where a rounded
-edge is its own horizon.
+shadow, a rounded edge that catches a lamp, the body behind) are left out, and a side whose places scatter or follow a
+bow is left out as a whole: it follows something else. So is a side seen far across the neck, where a rounded edge is
+its own horizon.
 """
 
 import numpy as np
@@ -108,5 +108,6 @@ def _on_one_line(
     curve = np.polyfit(along[near], place[near], 2)
     scatter = float(np.std(place[near] - np.polyval(curve, along[near])))
     bend = float(curve[0])
-    straight = max(abs(bend) / _MOST_BEND_MM, scatter / _MOST_SCATTER_MM) < 1.0 and abs(float(np.median(place[near]))) < _MOST_OFF_MM
+    straight = abs(bend) < _MOST_BEND_MM and scatter < _MOST_SCATTER_MM
+    straight = straight and abs(float(np.median(place[near]))) < _MOST_OFF_MM
     return (near if straight else none), bend, scatter

@@ -26,9 +26,9 @@ _LOW_DEG, _HIGH_DEG = 4.5, 16.0
 _SMALL_PX_PER_MM = 3.5
 _BLURRED_MM = 0.7  # radius of the blur against a crown 1.2 mm high
 _DISAGREE = 4.0
-# Comparison with thirteen known necks, views along the strings in pairs. Of one neck: cost at most 15.5, correlation
-# mostly 0.6 to 0.9, least 0.32; of two necks: cost at least 47, correlation at most 0.29.
-_MOST_EXCESS_COST, _LEAST_ALIKE = 25.0, 0.5
+# Comparison with known necks, views along the strings in pairs. Of one neck (22 pairs): cost at most 16, correlation
+# mostly 0.65 to 0.99, least 0.23; of two necks (10 pairs): cost at least 62, correlation at most 0.22.
+_MOST_EXCESS_COST, _LEAST_ALIKE = 32.0, 0.5
 _MIDDLE_MM = 20.0  # so near to the neck's middle plane either string may have been meant
 _APART_MM = 20.0  # hands that aim along the same string twice differ by less
 

@@ -1,5 +1,8 @@
 """From the fit to the records that are shown: frames become the player's words, units stay mm, px and degrees."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,6 +17,7 @@ from vision.curves.from_fit import (
 from vision.fit.camera import CameraModel, project, view_angle_deg
 from vision.fit.neck_model import WIDTH_12, WIDTH_NUT, fret_points, surface_points
 from vision.fit.rounds import FittedNeck
+from vision.photo import Photograph, Unreadable
 from vision.quality import (
     PhotoProblem,
     kinds_of,
@@ -90,6 +94,17 @@ def measured_neck(
         flags=neck_flags(kinds, widths_stated),
         provenance=_provenance(fitted, stated, "front" in kinds, factor),
     )
+
+
+def with_file_flags(measured: Measured, photographs: Sequence[Photograph | Unreadable]) -> Measured:
+    """The result with what decoding noticed about each file (probably cropped, made smaller)."""
+    photos = tuple(
+        replace(result, flags=(*photo.flags, *result.flags))
+        if isinstance(photo, Photograph) and result.status == "measured"
+        else result
+        for photo, result in zip(photographs, measured.photos, strict=True)
+    )
+    return replace(measured, photos=photos)
 
 
 def _side(side: Side, curve: CurveUnderString) -> SideCurve:

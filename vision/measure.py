@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.assemble import measured_neck, refused_photo
+from vision.assemble import measured_neck, refused_photo, with_file_flags
 from vision.fit.agreement import agreement
 from vision.fit.neck_model import WidthPrior, build_neck_model
 from vision.fit.rounds import FittedNeck, View, trace_and_fit
@@ -139,13 +139,9 @@ def _measure_views(
     if trouble is not None:
         return _refused(stated, trouble, views, results)
     say("Judging the curves")
-    return measured_neck(
-        fitted,
-        stated,
-        dict(zip(indices, range(len(indices)), strict=True)),
-        results,
-        [p.name for p in photographs],
-    )
+    place_of = dict(zip(indices, range(len(indices)), strict=True))
+    measured = measured_neck(fitted, stated, place_of, results, [p.name for p in photographs])
+    return with_file_flags(measured, photographs)
 
 
 def _widths(stated: StatedNeck, views: dict[int, View]) -> WidthPrior:

@@ -90,7 +90,7 @@ def _ask_for_neck(neck: Neck) -> Neck:
         number = keep_count("Strings", 4, STRINGS_MAX, name="strings", start=neck.strings)
     level = flat.checkbox(
         "It lay flat on its back", key=widget_key("level", neck.lies_level),
-        help="Then the strings hang a few hundredths of a millimetre, which is corrected.",
+        help="Then the strings hang a few hundredths of a millimetre. The relief is read off the frets, which do not.",
     )  # fmt: skip
     quiet("The scale length is twice the distance from the nut to fret 12. Tune to pitch if you may.")
     bass = scale_mm is not None and scale_mm >= BASS_FROM_MM

@@ -50,6 +50,17 @@ def test_version(tmp_path: Path) -> None:
     assert (done.returncode, done.stdout.strip()) == (0, f"neck-sighting {__version__}")
 
 
+def test_linear_algebra_keeps_to_one_thread_unless_told_otherwise() -> None:
+    """numpy reads this when it is first imported: the command must have said it, and must not have imported it."""
+    says = "import sys, os; from app import cli; early = 'numpy' in sys.modules; cli.misuse = str; "
+    says += "cli.main(['measure', 'no.jpg', '--scale-length', '1', '--frets', '22', '--json', 'no.json']); "
+    says += "print(early, os.environ['OPENBLAS_NUM_THREADS'], os.environ['OMP_NUM_THREADS'])"
+    free = {key: value for key, value in os.environ.items() if not key.endswith("_NUM_THREADS")}
+    for given, told in ((free, "False 1 1"), (free | {"OMP_NUM_THREADS": "3"}, "False 1 3")):
+        run = subprocess.run([sys.executable, "-c", says], env=given, capture_output=True, text=True, check=True)
+        assert run.stdout.split("\n")[-2] == told
+
+
 def test_the_sample_neck_is_measured(tmp_path: Path, sample_folder: Path) -> None:
     photos = [sample_folder / f"forward_bow_{kind}.jpg" for kind in ("front", "treble", "bass")]
     done = command(

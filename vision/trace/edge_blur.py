@@ -26,7 +26,7 @@ _USUAL = np.array([np.log(0.9), 0.6])  # spread and sharpening of cameras, which
 _USUAL_U = np.array([2.0, 2.0, 0.5, 0.6])
 _STEPS = np.array([0.02, 0.01, 0.02, 0.02])
 _MOST_STEP = np.array([0.7, 0.3, 0.3, 0.4])
-_DISCS, _FOCUS_PLACES = (0.7, 3.0), (0.0, 0.5, 1.0)
+_DISCS, _FOCUS_PLACES = (0.5, 2.0, 5.0), (0.0, 0.5, 1.0)
 
 
 def blur_from_edges(steps: EdgeSteps, near: Blur | None = None) -> Blur | None:
@@ -39,7 +39,7 @@ def blur_from_edges(steps: EdgeSteps, near: Blur | None = None) -> Blur | None:
     inverse = 1.0 / steps.depth_m
     span = max(float(np.ptp(inverse)), 1e-3)
     starts = _starts(float(inverse.min()), span) if near is None else [near.vector()]
-    fits = [_fit(steps, start, place, span, 4) for start in starts]
+    fits = [_fit(steps, start, place, span, 5) for start in starts]
     vector, place, misfit = min(fits, key=lambda fit: float(np.median(fit[2])))
     clean = misfit < _OUTLIER * float(np.median(misfit))
     vector, _, misfit = _fit(steps.some(clean), vector, place[clean], span, 8)

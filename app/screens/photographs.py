@@ -13,7 +13,7 @@ from app.record.problems import RecordProblem
 from app.widgets import session
 from app.widgets.correct_photo import corrected, offer_correction, show_correction
 from app.widgets.flow import show_next
-from app.widgets.html import esc, flag_html, quiet, sentence, show_part, show_title
+from app.widgets.html import esc, flag_html, quiet, sentence, show_part, show_title, show_wrong
 from app.widgets.looks import look_jobs
 from app.widgets.numbers import ask_length, keep_length
 from app.widgets.photo_help import show_help
@@ -114,7 +114,7 @@ def _ask_for_widths() -> None:
 
 def _change_neck(nut_mm: float | None, at_12_mm: float | None, u_mm: float) -> None:
     if nut_mm is not None and at_12_mm is not None and nut_mm >= at_12_mm:
-        st.html('<p class="field-wrong" role="alert">A board is narrower at the nut than at fret 12. Not kept.</p>')
+        show_wrong("A board is narrower at the nut than at fret 12. Not kept.")
         return
     inspection = session.current()
     neck = replace(inspection.guitar.neck, nut_width_mm=nut_mm, width_at_12_mm=at_12_mm, width_u_mm=u_mm)

@@ -9,7 +9,7 @@ from app.decision.repairs import EXAMPLE_REPAIRS, PriceList, Repair
 from app.decision.rules import RULES
 from app.record.inspection import CostEdit, Setting
 from app.widgets import session
-from app.widgets.html import esc, quiet, show_part
+from app.widgets.html import esc, quiet, show_part, show_wrong
 from app.widgets.numbers import keep_number, keep_sum
 from app.widgets.session import widget_key
 from app.wording import money
@@ -51,13 +51,9 @@ def _ask_for_cost(repairs: tuple[Repair, ...]) -> None:
     if chosen not in names:
         return
     repair = names[chosen]
-    low, high = st.columns(2, gap="medium")
-    with low:
-        low_cost = keep_sum("At least", name=f"cost_low_{chosen}", start=repair.low_cost)
-    with high:
-        high_cost = keep_sum("At most", name=f"cost_high_{chosen}", start=repair.high_cost)
+    low_cost, high_cost = _ask_span(f"cost_low_{chosen}", f"cost_high_{chosen}", repair.low_cost, repair.high_cost)
     if low_cost > high_cost:
-        st.html('<p class="field-wrong" role="alert">The first figure is above the second. Not kept yet.</p>')
+        show_wrong("The first figure is above the second. Not kept yet.")
     elif (low_cost, high_cost) != (repair.low_cost, repair.high_cost):
         inspection = session.current()
         label = inspection.costs[chosen].label if chosen in inspection.costs else ""
@@ -66,6 +62,16 @@ def _ask_for_cost(repairs: tuple[Repair, ...]) -> None:
     if chosen in session.current().costs:
         words = "Back to the example" if chosen in EXAMPLES else "Remove this repair"
         st.button(words, key="_cost_drop", on_click=_drop, args=(chosen,), type="tertiary")
+
+
+def _ask_span(low_name: str, high_name: str, low: float, high: float) -> tuple[float, float]:
+    """The least and the most that a repair costs, side by side."""
+    left, right = st.columns(2, gap="medium")
+    with left:
+        low = keep_sum("At least", name=low_name, start=low)
+    with right:
+        high = keep_sum("At most", name=high_name, start=high)
+    return low, high
 
 
 def _drop(repair_id: str) -> None:
@@ -90,14 +96,10 @@ def _ask_for_own() -> None:
     words = st.text_input("Add a repair of your own", max_chars=120, key="_own_name").strip()
     if not words:
         return
-    low, high = st.columns(2, gap="medium")
-    with low:
-        low_cost = keep_sum("At least", name="own_low", start=0.0)
-    with high:
-        high_cost = keep_sum("At most", name="own_high", start=0.0)
+    low_cost, high_cost = _ask_span("own_low", "own_high", 0.0, 0.0)
     own = [key for key in session.current().costs if key.startswith(OWN_PREFIX)]
     if low_cost > high_cost:
-        st.html('<p class="field-wrong" role="alert">The first figure is above the second.</p>')
+        show_wrong("The first figure is above the second.")
     if len(own) >= OWN_MOST:
         quiet(f"No more than {OWN_MOST} repairs of your own can be kept.")
     st.button(

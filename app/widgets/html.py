@@ -45,6 +45,11 @@ def quiet(text: str) -> None:
     st.html(f'<p class="quiet">{text}</p>')
 
 
+def show_wrong(text: str) -> None:
+    """Why what was typed is not kept; text is trusted HTML."""
+    st.html(f'<p class="field-wrong" role="alert">{text}</p>')
+
+
 def flag_html(flag: Flag) -> str:
     """A flag with what to do about it."""
     return f'<p class="flag">{esc(flag.text)} <strong>{esc(flag.advice)}</strong></p>'

@@ -10,7 +10,7 @@ import streamlit as st
 
 from app.decision.settings import COST_MAX
 from app.widgets import session
-from app.widgets.html import esc
+from app.widgets.html import esc, show_wrong
 from app.widgets.session import widget_key
 from app.wording import MILLIMETRES, MM_PER_THOUSANDTH
 
@@ -151,4 +151,4 @@ def _plain(value: float, decimals: int) -> str:
 
 def _say_range(low: str, high: str, kept: str | None) -> None:
     stays = "It is not kept." if kept is None else f"{kept} is kept instead."
-    st.html(f'<p class="field-wrong" role="alert">This must be from {esc(low)} to {esc(high)}. {esc(stays)}</p>')
+    show_wrong(f"This must be from {esc(low)} to {esc(high)}. {esc(stays)}")

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
-from vision.fit.neck_model import NeckModel, edge_points, fret_points
+from vision.fit.neck_model import NeckModel, edge_place, edge_points, fret_points
 from vision.fit.observations import (
     SIDE_UNKNOWNS,
     STRING_UNKNOWNS,
@@ -72,11 +72,12 @@ class _Problem:
             self.starts.append(at)
             at += photo.unknowns
         self.size = at
-        self.string_root: Array = np.linalg.cholesky(np.linalg.inv(self.string_covariance)).T
+        self.prior_mean, self.prior_scale, self.prior_student = self._believed()
 
     def evaluate(self, x: Array) -> tuple[Array, Array]:
         """Residuals (m,) in units of u, and Jacobian (m, size)."""
-        blocks = [self._priors(x), self._same_lens(x)]
+        priors = self.prior_scale @ (x - self.prior_mean), self.prior_scale, self.prior_student
+        blocks = [priors, self._same_lens(x)]
         for photo, start in zip(self.photos, self.starts, strict=True):
             blocks.append(self._photo(x, photo, start))
         residual = np.concatenate([b[0] for b in blocks])
@@ -100,10 +101,11 @@ class _Problem:
             return np.zeros(0), np.zeros((0, self.size)), np.zeros(0)
         return np.concatenate(residual), np.vstack(jacobian), np.ones(4 * len(residual))
 
-    def _priors(self, x: Array) -> tuple[Array, Array, Array]:
+    def _believed(self) -> tuple[Array, Array, Array]:
+        """Prior mean (size,), scale (size, size) that makes deviations from it standard, and which may be outliers."""
         m = self.model
         mean = [m.mean, self.string_mean.ravel()]
-        sd = [m.sd, np.sqrt(np.diag(self.string_covariance))]
+        sd = [m.sd, np.ones(self.strings0.size)]
         for photo in self.photos:
             gap = _camera_gap(photo.camera, photo.camera_prior)
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
@@ -114,14 +116,13 @@ class _Problem:
             sd.append(np.concatenate([photo.camera_u, *offsets]))
         scale = np.diag(1.0 / np.concatenate(sd))
         lines = slice(m.unknowns, m.unknowns + self.strings0.size)
-        scale[lines, lines] = self.string_root
-        residual = scale @ (x - np.concatenate(mean))
-        student = np.zeros(len(x))
+        scale[lines, lines] = np.linalg.cholesky(np.linalg.inv(self.string_covariance)).T
+        student = np.zeros(self.size)
         student[m.fret_error] = student[m.fret_roll] = 1.0
         for photo, start in zip(self.photos, self.starts, strict=True):
             # A side of ends or a string that was mistaken for another edge is an outlier as a whole.
             student[start + CAMERA_PARAMETERS + photo.frets.unknowns : start + photo.unknowns] = 1.0
-        return residual, scale, student
+        return np.concatenate(mean), scale, student
 
     def _photo(self, x: Array, photo: PhotoData, start: int) -> tuple[Array, Array, Array]:
         m = self.model
@@ -187,28 +188,40 @@ class _Problem:
     ) -> tuple[Array, Array]:
         data, m = photo.ends, self.model
         first = start + CAMERA_PARAMETERS + photo.frets.unknowns
-        sign = np.where(data.side == 0, -1.0, 1.0)
-        points, by_neck = fret_points(m, theta, data.fret, sign)
+        points, by_neck = fret_points(m, theta, data.fret, np.where(data.side == 0, -1.0, 1.0))
         place = 2.0 * m.twist_share[data.fret] - 1.0
-        points[:, 0] += sign * _side_error(x, first, data.side, place)
-        residual, jacobian, to_point = self._misfit(points, camera, data.tangent, data, start)
-        jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
-        _fill_side_error(jacobian, first, data.side, place, to_point[:, 0] * sign)
-        return residual, jacobian
+        return self._sides(x, points, by_neck, place, camera, data.tangent, data, start, first)
 
     def _edges(
         self, x: Array, theta: Array, camera: CameraModel, photo: PhotoData, start: int
     ) -> tuple[Array, Array]:
         data, m = photo.edges, self.model
         first = start + CAMERA_PARAMETERS + photo.frets.unknowns + SIDE_UNKNOWNS
-        sign = np.where(data.side == 0, -1.0, 1.0)
         points, by_neck = edge_points(m, theta, data.gap, data.share, data.side)
-        along = m.twist_share
-        place = 2.0 * (along[data.gap] * (1.0 - data.share) + along[data.gap + 1] * data.share) - 1.0
-        points[:, 0] += sign * _side_error(x, first, data.side, place)
-        residual, jacobian, to_point = self._misfit(points, camera, data.normal, data, start)
-        jacobian[:, : m.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
-        _fill_side_error(jacobian, first, data.side, place, to_point[:, 0] * sign)
+        place = edge_place(m, data.gap, data.share)
+        return self._sides(x, points, by_neck, place, camera, data.normal, data, start, first)
+
+    def _sides(
+        self,
+        x: Array,
+        points: Array,
+        by_neck: Array,
+        place: Array,
+        camera: CameraModel,
+        across: Array,
+        data: EndData | EdgeData,
+        start: int,
+        first: int,
+    ) -> tuple[Array, Array]:
+        """Points beside the neck, moved by the outward error of their side: constant, drift and bend along it."""
+        side, sign, arch = data.side, np.where(data.side == 0, -1.0, 1.0), 1.0 - place**2
+        points[:, 0] += sign * (x[first + side] + place * x[first + 2 + side] + arch * x[first + 4 + side])
+        residual, jacobian, to_point = self._misfit(points, camera, across, data, start)
+        jacobian[:, : self.model.unknowns] = np.einsum("nj,njk->nk", to_point, by_neck)
+        every, outwards = np.arange(len(residual)), to_point[:, 0] * sign
+        jacobian[every, first + side] = outwards
+        jacobian[every, first + 2 + side] = outwards * place
+        jacobian[every, first + 4 + side] = outwards * arch
         return residual, jacobian
 
     def _strings(
@@ -272,21 +285,6 @@ def fit_jointly(
         )
         start = result.x
     return _collect(problem, result.x, student, float(result.cost), bool(result.status > 0))
-
-
-def _side_error(x: Array, first: int, side: NDArray[np.int64], place: Array) -> Array:
-    """Outward error of a side's points: constant, drift and bend along the neck."""
-    error: Array = x[first + side] + place * x[first + 2 + side] + (1.0 - place**2) * x[first + 4 + side]
-    return error
-
-
-def _fill_side_error(
-    jacobian: Array, first: int, side: NDArray[np.int64], place: Array, outwards: Array
-) -> None:
-    every = np.arange(len(side))
-    jacobian[every, first + side] = outwards
-    jacobian[every, first + 2 + side] = outwards * place
-    jacobian[every, first + 4 + side] = outwards * (1.0 - place**2)
 
 
 def _scales(problem: _Problem) -> Array:

@@ -148,6 +148,12 @@ def fret_points(
     return points, derivative
 
 
+def edge_place(model: NeckModel, gap: NDArray[np.int64], share: Array) -> Array:
+    """(n,) place along the neck, -1 at fret 1 to 1 at the last fret, share of the way from fret index `gap` on."""
+    along = model.twist_share
+    return np.asarray(2.0 * (along[gap] * (1.0 - share) + along[gap + 1] * share) - 1.0)
+
+
 def edge_points(
     model: NeckModel, theta: Array, gap: NDArray[np.int64], share: Array, side: NDArray[np.int64]
 ) -> tuple[Array, Array]:

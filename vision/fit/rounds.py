@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from vision.fit.camera import CameraModel
 from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel
-from vision.fit.observations import EdgeData, EndData, PhotoData, StringData
+from vision.fit.observations import EdgeData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo, with_doubt_left
 from vision.trace.strip import LightCrop
@@ -62,21 +62,20 @@ def trace_and_fit(
     for turn in range(rounds):
         earlier: Sequence[PhotoMeasurement | None] = traces or [None] * len(views)
         progress(f"Tracing strings and frets in every photograph ({turn + 1} of {rounds})")
-        # Fret ends are points of the picture: the second round takes those of the first.
-        known = [None if before is None or turn != 1 else before.ends for before in earlier]
+        keep_ends = turn == 1  # fret ends are points of the picture: the second round takes those of the first
 
         def trace(
             view: View,
             camera: CameraModel,
             before: PhotoMeasurement | None,
-            ends: EndData | None,
             theta: Array = theta,
             strings: Array = strings,
+            keep_ends: bool = keep_ends,
         ) -> PhotoMeasurement:
-            return measure_photo(view.crop, camera, model, theta, strings, radius, before, ends)
+            return measure_photo(view.crop, camera, model, theta, strings, radius, before, keep_ends=keep_ends)
 
         with ThreadPoolExecutor(len(views)) as pool:
-            traces = list(pool.map(trace, views, cameras, earlier, known))
+            traces = list(pool.map(trace, views, cameras, earlier))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         last = turn == rounds - 1
         seen = [with_doubt_left(t) if last else t.frets for t in traces]

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, project_with_derivatives
-from vision.fit.neck_model import NeckModel, edge_points, width_mm
+from vision.fit.neck_model import NeckModel, edge_place, edge_points, width_mm
 from vision.fit.observations import EdgeData
 from vision.trace.blur import Blur
 from vision.trace.edge_steps import EdgeSteps, misfit_of_step, step_residual, strongest_step
@@ -48,11 +48,10 @@ def edge_data(
     residual, fitted = step_residual(steps, vector, place)
     good = misfit_of_step(residual, fitted, steps, place) < _MOST_MISFIT
     good &= height > _LEAST_STEP * np.percentile(height, 90)
-    before, behind = model.twist_share[steps.gap], model.twist_share[steps.gap + 1]
-    along = 2.0 * (before + steps.share * (behind - before)) - 1.0
+    along = edge_place(model, steps.gap, steps.share)
+    half = float(width_mm(model, theta, model.z_mm).mean()) / 2.0
     bend, scatter = np.zeros(2), np.zeros(2)
     for side, outwards_sign in enumerate((-1.0, 1.0)):
-        half = float(width_mm(model, theta, model.z_mm).mean()) / 2.0
         across = (camera.position_mm[0] - outwards_sign * half) / camera.position_mm[1]
         own = (steps.side == side) & (abs(across) < _MOST_ACROSS)
         # A rounded edge is dark or bright against what lies beyond: its two contrasts stand at different places.

@@ -1,4 +1,4 @@
-"""Everything measured in one photograph for the current model: strip, strings, fret tops, fret ends."""
+"""Everything measured in one photograph for the current model: strip, strings, fret tops and ends, edges."""
 
 from dataclasses import dataclass, replace
 
@@ -61,12 +61,13 @@ def measure_photo(
     string_lines: Array,
     radius_mm: Array,
     before: PhotoMeasurement | None,
-    ends: EndData | None = None,
+    *,
+    keep_ends: bool = False,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
-    before : the earlier pass, or None: then the blur is searched for.  ends : of an earlier pass, or None to find them.
+    before : the earlier pass, or None: then the blur is searched for.  keep_ends : take the fret ends of that pass.
     """
     strip = make_strip(crop, camera, model, theta)
     strings = find_strings(strip, camera, model, theta)
@@ -94,8 +95,8 @@ def measure_photo(
     by_fret = np.argsort(strip.order)
     usable = usable_stretches(profile, open_share, strip)[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
-    if ends is None:
-        ends = _end_data(crop, camera, model, theta, profile.blur, strip.front)
+    kept = before.ends if before is not None and keep_ends else None
+    ends = kept or _end_data(crop, camera, model, theta, profile.blur, strip.front)
     edges = edge_data(steps, edge_blur or profile.blur, camera, model, theta, strip.front)
     matched = match_strings(
         crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=before is not None

@@ -8,7 +8,7 @@ from vision.locate.board import Board, widening
 from vision.locate.comb import Law, law_through
 from vision.locate.evidence import inlay_agreement
 from vision.locate.ladder import Strip, strip_from_corners
-from vision.locate.numbering import _first_merged
+from vision.locate.slot_scores import _first_merged
 
 
 def test_law_shift_and_reversal_are_projective() -> None:

@@ -23,6 +23,8 @@ LEAST_COLOUR = 0.8
 """Least rms slope of the warmth at the crowns, steps of the stored colour a mm, to be more than noise."""
 LEAST_SHARED = 0.5
 """A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets."""
+LEAST_RISE, CROWN_MM = 0.3, 1.1
+"""Share of the strongest edge that the far edge of a bright crown has at least, and how wide a crown may look."""
 CROWN_RADIUS_MM = 1.1
 """Radius of a fret's rounded top: its upper silhouette stands this times (1 - cos a) from its highest
 line."""
@@ -228,21 +230,33 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
     strongest = max((abs(lightness[i]) for i in places), default=0.0)
     strong = [i for i in places if abs(lightness[i]) >= 0.4 * strongest]
     colour = _colour_edge(view, warm)
-    if colour is not None:
-        at, width = colour
-        tolerance = float(np.clip(0.45 * width, 0.2, 1.0))
-        close = [float(OFFSET_MM[i]) for i in strong if abs(OFFSET_MM[i] - at) <= tolerance]
-        return min(close, key=lambda place: abs(place - at)) if close else at
+    if colour is None:
+        own = (float(OFFSET_MM[i]) for i in strong if not _is_next_fret(view, grey, i, lightness[i]))
+        return next(own, 0.0)
+    at, width = colour
+    tolerance = float(np.clip(0.45 * width, 0.2, 1.0))
+    close = [i for i in strong if abs(OFFSET_MM[i] - at) <= tolerance]
+    if not close:
+        return at
+    best = min(close, key=lambda i: abs(OFFSET_MM[i] - at))
+    # A crown that mirrors a lamp is warmer than dark wood: the warmth then falls at its foot, where light falls as
+    # well, and the top is where the light rose.
+    for i in places:
+        rises = lightness[i] >= LEAST_RISE * strongest and lightness[best] < 0
+        if rises and 0.0 < OFFSET_MM[best] - OFFSET_MM[i] <= CROWN_MM and not _is_next_fret(view, grey, i, 1.0):
+            return float(OFFSET_MM[i])
+    return float(OFFSET_MM[best])
+
+
+def _is_next_fret(view: _View, grey: Floats, i: int, polarity: float) -> bool:
+    """Whether the slope at offset i is shared better by the edges of the next nearer frets."""
+    place, wanted = float(OFFSET_MM[i]), float(np.sign(polarity))
+    ours = wanted * view.shared(grey, np.full(len(view.k), place))
+    # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
     mean_gap = float(np.mean(view.gap_mm))
-    for i in strong:
-        # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
-        place, wanted = float(OFFSET_MM[i]), float(np.sign(lightness[i]))
-        ours = wanted * view.shared(grey, np.full(len(view.k), place))
-        shifts = (-0.3, -0.15, 0.0, 0.15, 0.3)
-        theirs = max(wanted * view.shared(grey, -view.gap_mm + place + mean_gap + d) for d in shifts)
-        if theirs < ours:
-            return place
-    return 0.0
+    shifts = (-0.3, -0.15, 0.0, 0.15, 0.3)
+    theirs = max(wanted * view.shared(grey, -view.gap_mm + place + mean_gap + d) for d in shifts)
+    return theirs >= ours
 
 
 def _colour_edge(view: _View, warm: Floats) -> tuple[float, float] | None:

@@ -26,6 +26,8 @@ INLAYS = frozenset({3, 5, 7, 9, 12, 15, 17, 19, 21, 24})
 """Spaces that carry a dot by custom; the double ones at 12 and 24 stand aside of the middle and count as
 well."""
 DOT_FLOOR = 2.0
+ALIKE, SAME_LEVEL = 0.75, 0.2
+"""A slot this much like its neighbours, on board of this much the same tone, is a fret to compare others with."""
 FAR_LIMITS = (0.05, -0.1)
 """On the far side of a fret the board's end, out of focus, may reach over its top: with it and without."""
 
@@ -72,14 +74,15 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
     n = len(k)
     like, inner, kinder, level, inner_level, contrast = (np.full(n, np.nan) for _ in range(6))
     middle = 0.5 * (core[0] + core[-1])
-    is_core = np.isin(k, core)
+    known = np.isin(k, core) & inside
     towards = np.where(k > middle, -1.0, 1.0)
     offset = (np.arange(samples.shape[1]) - samples.shape[1] // 2) / SAMPLES
-    usual_swing = float(np.median(np.ptp(shared[is_core & inside], axis=1))) if is_core.any() else 0.0
-    for i in range(n):
+    usual_swing = float(np.median(np.ptp(shared[known], axis=1))) if known.any() else 0.0
+    # From the middle outwards: what is like its neighbours may then be compared with, for light and blur change slowly.
+    for i in np.argsort(np.abs(k - middle), kind="stable"):
         if not inside[i]:
             continue
-        allowed = np.flatnonzero(is_core & inside & (np.abs(k - middle) <= max(abs(k[i] - middle), 3.5)))
+        allowed = np.flatnonzero(known & (np.abs(k - middle) <= max(abs(k[i] - middle), 3.5)))
         allowed = allowed[allowed != i]
         near = allowed[np.argsort(np.abs(k[allowed] - k[i]))[:NEIGHBOURS]]
         if len(near) < 2:
@@ -87,8 +90,8 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
         centred = shared[near] - shared[near].mean(axis=1, keepdims=True)
         template = np.mean(centred, axis=0)[SEARCH:-SEARCH]
         # Seen low, frets change their looks within a few slots where they begin to hide one another.
-        closest = [template, np.mean(centred[:2], axis=0)[SEARCH:-SEARCH]]
-        both = np.flatnonzero(is_core & inside & (np.abs(k - k[i]) == 1))
+        closest = [template, np.mean(centred[:2], axis=0)[SEARCH:-SEARCH], centred[0][SEARCH:-SEARCH]]
+        both = np.flatnonzero(known & (np.abs(k - k[i]) == 1))
         if len(both) == 2:
             closest.append(np.mean(shared[both] - shared[both].mean(axis=1, keepdims=True), axis=0)[SEARCH:-SEARCH])
         like[i] = max(
@@ -101,10 +104,12 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
         halves = [_best(shared[i], template, reach < limit) for limit in limits]
         inner[i], kinder[i] = halves[0], max(halves)
         swing = float(np.ptp(template)) + 3.0
-        level[i] = _level_change(block[i], block[near]) / swing
+        level[i] = min(_level_change(block[i], block[near]), _level_change(block[i], block[near[:1]])) / swing
         half = offset * outward < -0.05
-        inner_level[i] = _level_change(block[i][half], block[near][:, half]) / max(swing, 0.5 * usual_swing)
+        inner_change = min(_level_change(block[i][half], block[near[:m]][:, half]) for m in (NEIGHBOURS, 1))
+        inner_level[i] = inner_change / max(swing, 0.5 * usual_swing)
         contrast[i] = float(np.std(shared[i]))
+        known[i] |= like[i] > ALIKE and level[i] < SAME_LEVEL
     dot_samples, dot_inside = slot_samples(tone, strip, law, k - 0.5, columns, 0.2)
     centre = np.abs(columns - 0.5) < 0.07
     aside = (np.abs(columns - 0.5) > 0.12) & (np.abs(columns - 0.5) < 0.3)

@@ -13,26 +13,26 @@ from numpy.typing import NDArray
 
 from vision.locate.board import LEAST_WIDENING, MOST_WIDENING, WIDENING, Board, widening
 from vision.locate.comb import Law
-from vision.locate.crowns import Tones, lock_crowns, move_to_tops, towards_camera
+from vision.locate.crowns import Tones, lock_crowns, move_to_tops, towards_camera, view_sine
 from vision.locate.evidence import Evidence, gather_evidence, inlay_agreement
 from vision.locate.ladder import Strip
 from vision.locate.result import NotLocated, RefusalCode, refusal
 from vision.locate.segments import Floats
+from vision.locate.slot_scores import score_slots
 
-EXTRA = 8
+EXTRA = 14
 INLAY_WEIGHT = 12.0
 MOST_COUNTED = 38
 STRIDE, LONGEST_EXTENSION = 3, 15
-FAINT, FADING = 0.3, 0.5
-"""Shares of the frets' usual contrast below which a fret is hardly seen, and the one before it in decline."""
-FEWEST_MERGED = 4
-FADED_OUTSIDE = 1.2
-"""Evidence against a reading for each space of board on which no fret is seen beyond its last fret."""
 LEAST_AGREEMENT = 0.65
 """A crown that agrees this well with all others belongs to the run of frets."""
 FEWEST_SEEN = 11
 LEAST_MARGIN = 2.0
 LEAST_LEAD = 0.75
+NUT_LIKE = 0.8
+"""Share of the usual likeness below which a slot may be the nut: it resembles a fret, the first fret does more."""
+LOW_SINE = 0.36
+"""Of the angle between line of sight and board, below which a photograph counts as taken along the neck."""
 USUAL_COUNTS = frozenset({12, 14, 18, 19, 20, 21, 22, 24, 27, 36})
 UNUSUAL = 3.0
 """Evidence that a count which instruments hardly ever have must bring in addition."""
@@ -118,31 +118,6 @@ def _extended(tones: Tones, strip: Strip, law: Law, core: Floats) -> tuple[Law, 
     return law, core
 
 
-def _expected(f: Floats, numbers: Floats, is_core: NDArray[np.bool_], middle: float, k: float) -> float:
-    """Usual likeness of the frets next to slot k on its side towards the middle."""
-    allowed = np.flatnonzero(
-        is_core & (np.abs(numbers - middle) <= max(abs(k - middle), 3.5)) & (numbers != k)
-    )
-    near = allowed[np.argsort(np.abs(numbers[allowed] - k))[:5]]
-    return max(float(np.median(f[near])), 0.3)
-
-
-def _first_merged(contrast: Floats, usual: float, middle: int, far_is_body: bool) -> int | None:
-    """Index of the slot, away from the camera, from which the frets are too faint to be told apart, if several
-    are.
-
-    They must fade by and by; where the last clear one still stands out, the board has ended.
-    """
-    step = 1 if far_is_body else -1
-    outward = contrast[middle::step]
-    faint = np.r_[outward < FAINT * usual, False]
-    first = int(np.argmax(faint))
-    if not faint[first] or first == 0 or outward[first - 1] >= FADING * usual:
-        return None
-    count = int(np.argmin(faint[first:]))
-    return middle + step * first if count >= FEWEST_MERGED else None
-
-
 def _doubtful(
     code: RefusalCode, reason: str, score: float, clear: int | None, far_is_body: bool
 ) -> NotLocated:
@@ -158,66 +133,23 @@ def _doubtful(
 
 def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:
     """Best window of `frets` slots; every slot inside must look like a fret, those beyond must not."""
-    board_like = np.exp(-0.5 * (np.nan_to_num(seen.level, nan=9.0) / 0.35) ** 2)
-    f = np.nan_to_num(seen.alike, nan=0.0) * board_like
     board = Board(strip, law)
     body = float(np.sign(law.y(core[-1:]) - law.y(core[:1]))[0])
     far_is_body = towards_camera(board, float(core[0]), float(core[-1])) * body < 0
-    # Far from the camera the blur of what lies behind the board reaches over its last fret.
-    tolerance = 1.0 if far_is_body else 0.35
-    inner_like = np.exp(-0.5 * (np.nan_to_num(seen.inner_level, nan=9.0) / tolerance) ** 2)
-    last = np.maximum(np.nan_to_num(seen.kinder, nan=0.0) * inner_like, f)
-    one_more = np.maximum(np.nan_to_num(seen.inner, nan=0.0) * inner_like, f)
-    # What a fret should reach is what its neighbours towards the middle do.
-    is_core = np.isin(seen.k, core)
-    middle = 0.5 * (core[0] + core[-1])
-    expected = np.array([_expected(f, seen.k, is_core, middle, k) for k in seen.k])
-    in_full = np.clip((f / expected - 0.75) / 0.12, -3.0, 1.5)
-    in_last = np.clip((last / expected - 0.75) / 0.12, -3.0, 1.5)
-    in_one_more = np.clip((one_more / expected - 0.75) / 0.12, -3.0, 1.5)
-    # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly
-    # outside.
-    contrast = np.nan_to_num(seen.contrast, nan=99.0)
-    usual = float(np.median(contrast[is_core]))
-    weak = (contrast < FAINT * usual) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
-    # Frets fade by and by: where the last one still stands out, the board has ended.
-    weak &= np.roll(contrast, 1 if far_is_body else -1) < FADING * usual
-    merged = _first_merged(contrast, usual, int(np.argmin(np.abs(seen.k - middle))), far_is_body)
-    faded = np.zeros(len(f), dtype=bool)
-    order = np.arange(len(f)) if far_is_body else np.arange(len(f))[::-1]
-    for i in order:
-        ahead = seen.k[i] > middle if far_is_body else seen.k[i] < middle
-        if not ahead:
-            continue
-        faded[i] = weak[i] and in_full[i] < 0
-        if in_full[i] < -1.0 and not weak[i]:
-            break
-    outside = np.clip(np.where(faded, FADED_OUTSIDE, in_full), -1.5, 1.5)
-    in_one_more = np.where(faded, FADED_OUTSIDE, in_one_more)
-    in_full = np.where(faded, 0.0, in_full)
-    in_last = np.where(faded, np.maximum(in_last, 0.0), in_last)
-    fading = np.array([1.0, 0.4, 0.2])
+    slots = score_slots(seen, core, far_is_body, view_sine(board, core) < LOW_SINE)
 
     def total(start: int, count: int) -> float:
         """Evidence that fret 1 is slot index `start` and the last one `count` - 1 further."""
-        stop = start + count - 1
-        inside = float(in_full[start:stop].sum()) + float(in_last[stop])
-        # A like slot outside counts less the more unlike ones lie between.  The nut itself may look like a
-        # fret.
-        before = outside[start - 4 : start - 1][::-1]
-        beyond = np.r_[0.5 * (outside[stop + 1] + in_one_more[stop + 1]), outside[stop + 2 : stop + 4]]
-        beyond = np.clip(beyond, -1.5, 1.5)
-        wrong = float(before @ fading + beyond @ fading) + 0.25 * float(outside[start - 1])
         numbered = law.renumbered(float(seen.k[start] - 1))
         taper = -0.5 * ((widening(strip, numbered) - WIDENING) / 0.12) ** 2
         dots = inlay_agreement(seen.dot, seen.k - seen.k[start] + 1)
         custom = 0.0 if count in USUAL_COUNTS else -UNUSUAL
-        return inside - wrong + taper + custom + INLAY_WEIGHT * max(dots - 0.5, 0.0)
+        return slots.of_window(start, count) + taper + custom + INLAY_WEIGHT * max(dots - 0.5, 0.0)
 
     scores = {
         (start, count): total(start, count)
         for count in range(10, MOST_COUNTED + 1)
-        for start in range(4, len(f) - count - 3)
+        for start in range(4, len(slots.likeness) - count - 3)
     }
     stated = {key: value for key, value in scores.items() if key[1] == frets}
     if not stated:
@@ -225,26 +157,25 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
             "cut off", "The fretted part does not fit into the picture with the stated number of frets."
         )
     best = max(stated, key=lambda key: stated[key])
-    # A rival that takes the nut for one fret more is no rival, as long as the nut looks a little unlike a
-    # fret.
+    # A rival that takes the nut for one fret more is no rival, as long as the nut looks a little unlike a fret.
     nut = (best[0] - 1, frets + 1)
     rivals = {
         key: value
         for key, value in scores.items()
-        if key[1] != frets and not (key == nut and f[nut[0]] < 0.9 * expected[nut[0]])
+        if key[1] != frets and not (key == nut and slots.likeness[nut[0]] < NUT_LIKE * slots.expected[nut[0]])
     }
     rival = max(rivals, key=lambda key: rivals[key])
     lead = stated[best] - rivals[rival]
     start, count = best if lead >= 0 else rival
     # Faint slots outside the frets are the headstock or what stands behind the board.
     clear = None
-    if merged is not None and start <= merged < start + count:
-        clear = merged - start + (0 if far_is_body else 2)
+    if slots.merged is not None and start <= slots.merged < start + count:
+        clear = slots.merged - start + (0 if far_is_body else 2)
     if lead < -LEAST_LEAD:
         window = slice(rival[0], rival[0] + rival[1])
         reason = f"{frets} frets were stated, but the picture fits {rival[1]} frets."
         # A count that hardly any instrument has does not outweigh other readings of the picture.
-        score = float(np.mean(f[window])) if rival[1] in USUAL_COUNTS else 0.0
+        score = float(np.mean(slots.likeness[window])) if rival[1] in USUAL_COUNTS else 0.0
         return _doubtful("fret count", reason, score, clear, far_is_body)
     others = {key: value for key, value in stated.items() if key != best}
     margin = stated[best] - max(others.values(), default=stated[best] - 9.9)
@@ -255,7 +186,7 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         reason = f"It cannot be told for certain whether {frets} or {rival[1]} frets are seen."
         return _doubtful("numbering unsure", reason, 0.0, clear, far_is_body)
     which = slice(best[0], best[0] + frets)
-    like = np.r_[f[which][:-1], last[which][-1]]
+    like = np.r_[slots.likeness[which][:-1], slots.as_last[which][-1]]
     notes = (
         f"numbering shifted by a fret fits worse by {margin:.1f} (needed: {LEAST_MARGIN:.1f})",
         f"{rival[1]} frets would fit worse by {lead:.1f} (needed: {LEAST_LEAD:.1f})",

@@ -31,6 +31,8 @@ LEAST_LIKENESS = 0.5
 MOST_SETTLING = 0.6
 """Largest change, fret spacings, between the law that was numbered and the final one."""
 SMALL_WIDTH_PX, SMALL_SPACING_PX = 100.0, 3.0
+CLOSE_CALL = 0.01
+"""A reading that contradicts needs to be this little worse to be heard."""
 SURE_SCORE = 0.88
 """Mean likeness of the frets from which a reading is taken without looking for a better one."""
 FEWEST_FRETS, MOST_FRETS = 12, 36
@@ -98,14 +100,14 @@ def _is_blurred(grey: NDArray[np.uint8]) -> bool:
 
 
 def _against(answer: LocatedNeck, refusals: list[NotLocated]) -> LocatedNeck | NotLocated:
-    """The answer, unless a better reading counted another number of frets, or any did where the first or last
+    """The answer, unless a reading about as good counted another number of frets, or any did where the first or last
     fret is not seen."""
     usual = len(answer.found_frets) in USUAL_COUNTS
     seen = bool(answer.found_frets[0] and answer.found_frets[-1])
     for other in refusals:
         if not seen and other.code in ("fret count", "frets run together", "numbering unsure"):
             return other
-        if other.score > (answer.score if usual else 0.0):
+        if other.score > (answer.score - CLOSE_CALL if usual else 0.0):
             return other
     return answer
 

@@ -43,6 +43,7 @@ class Evidence:
     level : change of the board's tone against the slots nearer the middle, in units of the frets' contrast.
     inner_level : the same for the half towards the middle of the neck.
     contrast : rms of the slot's shared profile, grey values.
+    gain : of the slots nearer the middle, how much of their profile this one shows.
     dot : how much the middle of the space before the slot differs from its sides, grey values.
     """
 
@@ -53,6 +54,7 @@ class Evidence:
     level: Floats
     inner_level: Floats
     contrast: Floats
+    gain: Floats
     dot: Floats
 
 
@@ -72,7 +74,7 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
     block = samples.reshape(len(k), samples.shape[1], BLOCKS, -1).mean(axis=3)
     shared = np.median(block, axis=2)
     n = len(k)
-    like, inner, kinder, level, inner_level, contrast = (np.full(n, np.nan) for _ in range(6))
+    like, inner, kinder, level, inner_level, contrast, gain = (np.full(n, np.nan) for _ in range(7))
     middle = 0.5 * (core[0] + core[-1])
     known = np.isin(k, core) & inside
     towards = np.where(k > middle, -1.0, 1.0)
@@ -109,13 +111,15 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
         inner_change = min(_level_change(block[i][half], block[near[:m]][:, half]) for m in (NEIGHBOURS, 1))
         inner_level[i] = inner_change / max(swing, 0.5 * usual_swing)
         contrast[i] = float(np.std(shared[i]))
+        own = shared[i][SEARCH:-SEARCH]
+        gain[i] = float((own - own.mean()) @ closest[1] / (closest[1] @ closest[1] + len(own)))
         known[i] |= like[i] > ALIKE and level[i] < SAME_LEVEL
     dot_samples, dot_inside = slot_samples(tone, strip, law, k - 0.5, columns, 0.2)
     centre = np.abs(columns - 0.5) < 0.07
     aside = (np.abs(columns - 0.5) > 0.12) & (np.abs(columns - 0.5) < 0.3)
     space = np.mean(dot_samples, axis=1)
     dot = np.median(space[:, centre], axis=1) - np.median(space[:, aside], axis=1)
-    return Evidence(k, like, inner, kinder, level, inner_level, contrast, np.where(dot_inside, dot, np.nan))
+    return Evidence(k, like, inner, kinder, level, inner_level, contrast, gain, np.where(dot_inside, dot, np.nan))
 
 
 def _level_change(block: Floats, near: Floats) -> float:

@@ -20,11 +20,16 @@ OUTSIDE_WEIGHTS = np.array([1.0, 0.4, 0.2])
 FRET, SAME_TONE = 0.9, 0.1
 """Likeness and change of tone of a slot that is a fret beyond doubt; a slot between two of those is one as well."""
 
+WEAK = 0.5
+"""Share of its neighbours' profile that the first fret shows at least."""
+DROWNING = 1.5
+"""Contrast against the fret before from which something bright behind the board is seen rather than a fret."""
+
 
 @dataclass(frozen=True)
 class SlotScores:
     """Per slot (n,): likeness to a fret 0..1, the same as the last one, what to expect of a fret there; and evidence,
-    about -3..1.5, that it is a fret inside, the last fret, a fret outside, one more fret right after the last.
+    about -3..1.5, that it is a fret inside, the first, the last, a fret outside, one more fret right after the last.
 
     merged : index of the slot from which frets cannot be told apart any more, or None.
     """
@@ -33,6 +38,7 @@ class SlotScores:
     as_last: Floats
     expected: Floats
     inside: Floats
+    first: Floats
     last: Floats
     outside: Floats
     one_more: Floats
@@ -41,7 +47,7 @@ class SlotScores:
     def of_window(self, start: int, count: int) -> float:
         """Evidence that slots start .. start + count - 1 are the frets and those around are none."""
         stop = start + count - 1
-        within = float(self.inside[start:stop].sum()) + float(self.last[stop])
+        within = float(self.first[start]) + float(self.inside[start + 1 : stop].sum()) + float(self.last[stop])
         before = self.outside[start - 4 : start - 1][::-1]
         next_one = 0.5 * (self.outside[stop + 1] + self.one_more[stop + 1])
         beyond = np.clip(np.r_[next_one, self.outside[stop + 2 : stop + 4]], -1.5, 1.5)
@@ -78,12 +84,19 @@ def score_slots(seen: Evidence, core: Floats, far_is_body: bool, low: bool) -> S
     sure = (f > FRET) & (np.nan_to_num(seen.level, nan=9.0) < SAME_TONE)
     dull = _between(sure) & ~sure
     in_full = np.where(dull, np.maximum(in_full, 0.0), in_full)
+    in_full = np.where(faded, 0.0, in_full)
+    # Seen low, a nut can look like a fret; it is weaker, having no dark foot.
+    in_first = np.minimum(in_full, np.clip((np.nan_to_num(seen.gain, nan=1.0) - WEAK) / 0.13, -1.0, 1.5)) if low else in_full
+    # Bright things behind the board's end can drown its last fret.
+    before = np.roll(contrast, 1 if far_is_body else -1)
+    drowned = (contrast > DROWNING * before) & (np.nan_to_num(seen.level) > 0.3) & low & far_is_body
     return SlotScores(
         f,
         last,
         expected,
-        np.where(faded, 0.0, in_full),
-        np.where(faded, np.maximum(in_last, 0.0), in_last),
+        in_full,
+        in_first,
+        np.where(faded | drowned, np.maximum(in_last, 0.0), in_last),
         np.clip(np.where(faded, FADED_OUTSIDE, in_full), -1.5, 1.5),
         np.where(faded, FADED_OUTSIDE, in_one_more),
         merged,

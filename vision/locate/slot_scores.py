@@ -86,7 +86,8 @@ def score_slots(seen: Evidence, core: Floats, far_is_body: bool, low: bool) -> S
     in_full = np.where(dull, np.maximum(in_full, 0.0), in_full)
     in_full = np.where(faded, 0.0, in_full)
     # Seen low, a nut can look like a fret; it is weaker, having no dark foot.
-    in_first = np.minimum(in_full, np.clip((np.nan_to_num(seen.gain, nan=1.0) - WEAK) / 0.13, -1.0, 1.5)) if low else in_full
+    strong = np.clip((np.nan_to_num(seen.gain, nan=1.0) - WEAK) / 0.13, -1.0, 1.5)
+    in_first = np.minimum(in_full, strong) if low else in_full
     # Bright things behind the board's end can drown its last fret.
     before = np.roll(contrast, 1 if far_is_body else -1)
     drowned = (contrast > DROWNING * before) & (np.nan_to_num(seen.level) > 0.3) & low & far_is_body

@@ -153,13 +153,16 @@ def _widths(stated: StatedNeck, views: dict[int, View]) -> WidthPrior:
 def _nothing_to_measure(
     stated: StatedNeck, views: dict[int, View], results: dict[int, PhotoResult]
 ) -> PhotoProblem | None:
-    if not views:
-        reasons = {r.reason: r for r in results.values() if r.reason}
-        first = next(iter(reasons.values()))
+    lost = {r.reason: r for r in results.values() if r.reason}
+    first = next(iter(lost.values()), None)
+    if not views and first is not None:
         code = first.flags[0].code if first.flags else "no neck"
-        return PhotoProblem(code, " ".join(reasons), first.advice or "")
+        return PhotoProblem(code, " ".join(lost), first.advice or "")
     model = build_neck_model(stated.scale_length_mm, stated.frets, width_prior(stated, with_front=False))
     if all(is_front(view.camera, model) for view in views.values()):
+        if first is not None:
+            only = "Only the photograph from the front can be used, and it gives widths, not relief."
+            return PhotoProblem("front only", " ".join([only, *lost]), first.advice or "")
         return PhotoProblem(
             "front only",
             "Photographs from the front alone give widths, not relief.",

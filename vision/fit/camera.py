@@ -51,7 +51,7 @@ def project(points_mm: Array, camera: CameraModel) -> tuple[Array, Array]:
     seen = points_mm @ camera.rotation.T + camera.translation_mm
     depth = seen[:, 2]
     flat = seen[:, :2] / depth[:, None]
-    stretch = 1.0 + camera.k1 * np.sum(flat**2, axis=1, keepdims=True)
+    stretch = 1.0 + camera.k1 * (flat[:, :1] ** 2 + flat[:, 1:] ** 2)
     return camera.centre_px + camera.focal_px * flat * stretch, depth
 
 

@@ -78,7 +78,7 @@ class _Problem:
         priors = self.prior_scale @ (x - self.prior_mean), self.prior_scale, self.prior_student
         blocks = [priors, self._same_lens(x)]
         for photo, start in zip(self.photos, self.starts, strict=True):
-            blocks.append(self._photo(x, photo, start))
+            blocks += self._photo(x, photo, start)
         residual = np.concatenate([b[0] for b in blocks])
         return residual, np.vstack([b[1] for b in blocks]), np.concatenate([b[2] for b in blocks])
 
@@ -122,7 +122,7 @@ class _Problem:
             student[start + CAMERA_PARAMETERS + photo.frets.unknowns : start + photo.unknowns] = 1.0
         return np.concatenate(mean), scale, student
 
-    def _photo(self, x: Array, photo: PhotoData, start: int) -> tuple[Array, Array, Array]:
+    def _photo(self, x: Array, photo: PhotoData, start: int) -> list[tuple[Array, Array, Array]]:
         m = self.model
         theta = x[: m.unknowns]
         step = x[start : start + CAMERA_PARAMETERS]
@@ -135,10 +135,9 @@ class _Problem:
             self._edges(x, theta, camera, photo, start),
             self._strings(x, theta, camera, photo, start),
         ]
-        residual = np.concatenate([p[0] for p in parts])
-        jacobian = np.vstack([p[1] for p in parts])
-        jacobian[:, start : start + 3] = jacobian[:, start : start + 3] @ turn
-        return residual, jacobian, np.ones(len(residual))
+        for _, jacobian in parts:
+            jacobian[:, start : start + 3] = jacobian[:, start : start + 3] @ turn
+        return [(residual, jacobian, np.ones(len(residual))) for residual, jacobian in parts]
 
     def _misfit(
         self,

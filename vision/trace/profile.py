@@ -176,9 +176,9 @@ def _normal_equations(
     weight = weight / (1.0 + (residual / (3.0 * sigma)) ** 2) / sigma**2
     # The product of a matrix with its own transpose takes half the work of one with another matrix.
     root = np.sqrt(weight)
-    weighted = jacobian * root[:, None]
-    system = weighted.T @ weighted
-    gradient = weighted.T @ (root * residual)
+    jacobian *= root[:, None]
+    system = jacobian.T @ jacobian
+    gradient = jacobian.T @ (root * residual)
     total, frets, size = basis.total, len(lane.shift), basis.size
     # Equivalent shift of the covariate's template: projection on the template's own slope.
     template = lane.coefficient[:size]

@@ -9,6 +9,7 @@ from vision.fit.camera import (
     CAMERA_PARAMETERS,
     CameraModel,
     project,
+    project_moving,
     project_with_derivatives,
     rotation_matrix,
     view_angle_deg,
@@ -89,6 +90,14 @@ def test_derivative_by_the_point(axis: int) -> None:
     step[axis] = 1e-3
     numeric = (project(points + step, camera)[0] - project(points - step, camera)[0]) / 2e-3
     np.testing.assert_allclose(by_point[:, :, axis], numeric, rtol=0, atol=1e-6 * np.abs(numeric).max())
+
+
+def test_points_in_motion() -> None:
+    camera, points, motion = _camera(), _points(3), _points(5)
+    image, moving = project_moving(points, motion, camera)
+    expected, _, by_point = project_with_derivatives(points, camera)
+    np.testing.assert_allclose(image, expected, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(moving, np.einsum("nij,nj->ni", by_point, motion), rtol=1e-9, atol=1e-9)
 
 
 def test_turns_are_those_of_rodrigues() -> None:

@@ -45,7 +45,7 @@ def _problem(sim: Sim, *, strings: bool) -> tuple[_Problem, Array, Array]:
 def test_derivatives_are_those_of_the_residuals(away: float, strings: bool) -> None:
     problem, truth, unit = _problem(simulate(3, still=True), strings=strings)
     x = truth + away * unit * np.random.default_rng(31).normal(0.0, 1.0, len(truth))
-    _, jacobian = problem.evaluate(x)
+    _, jacobian, _ = problem.evaluate(x)
     points = sum(
         len(p.frets.fret) + len(p.ends.fret) + len(p.edges.gap) + len(p.strings.string) for p in problem.photos
     )

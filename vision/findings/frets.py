@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from vision.findings.finding import Finding, better_photographs
 from vision.results import Measured, Side, SideCurve
@@ -28,7 +28,7 @@ def family_coverage(k: float, questions: int) -> float:
     """
     if questions < 1:
         raise ValueError(f"questions={questions!r} must be at least 1")
-    return float(norm.isf(norm.sf(k) / questions))
+    return float(-ndtri(ndtr(-k) / questions))  # scipy.stats says the same, but takes 0.4 s to import
 
 
 def fret_findings(measured: Measured, thresholds: Thresholds) -> tuple[Finding, ...]:

@@ -51,8 +51,21 @@ def project(points_mm: Array, camera: CameraModel) -> tuple[Array, Array]:
     seen = points_mm @ camera.rotation.T + camera.translation_mm
     depth = seen[:, 2]
     flat = seen[:, :2] / depth[:, None]
-    stretch = 1.0 + camera.k1 * np.sum(flat**2, axis=1, keepdims=True)
+    stretch = 1.0 + camera.k1 * (flat[:, :1] ** 2 + flat[:, 1:] ** 2)
     return camera.centre_px + camera.focal_px * flat * stretch, depth
+
+
+def project_moving(points_mm: Array, motion_mm: Array, camera: CameraModel) -> tuple[Array, Array]:
+    """Image points (n, 2) and how they move when the neck points move by motion_mm (n, 3) per unit."""
+    seen = points_mm @ camera.rotation.T + camera.translation_mm
+    motion = motion_mm @ camera.rotation.T
+    depth = seen[:, 2:]
+    flat = seen[:, :2] / depth
+    by_motion = (motion[:, :2] - flat * motion[:, 2:]) / depth
+    stretch = 1.0 + camera.k1 * np.sum(flat**2, axis=1, keepdims=True)
+    stretching = 2.0 * camera.k1 * np.sum(flat * by_motion, axis=1, keepdims=True)
+    image = camera.centre_px + camera.focal_px * flat * stretch
+    return image, np.asarray(camera.focal_px * (by_motion * stretch + flat * stretching))
 
 
 def project_with_derivatives(points_mm: Array, camera: CameraModel) -> tuple[Array, Array, Array]:

@@ -5,7 +5,7 @@ camera and a few constants of its tracing (lanes, sides of fret ends, strings: s
 tops, fret ends and string lines in every photograph, each with its own uncertainty, and the priors. All
 data, the errors of single frets and the constants of ends and strings carry a Student-t loss (Lange, Little and
 Taylor, JASA 84, 1989) so that a bad stretch or a high fret does not bend the neck; other priors are Gaussian.
-Solver: scipy.optimize.least_squares (trust region) with exact Jacobian. Covariance: inverse of the weighted
+Solver: vision.fit.trust_region with exact Jacobian. Covariance: inverse of the weighted
 normal matrix at the solution (JCGM 102, 6.2); what residuals show beyond it is vision.assemble's.
 """
 
@@ -15,7 +15,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, edge_place, edge_points, fret_points
@@ -29,6 +28,7 @@ from vision.fit.observations import (
     StringData,
 )
 from vision.fit.string_lines import share_along, string_points
+from vision.fit.trust_region import minimise
 
 Array = NDArray[np.float64]
 
@@ -64,7 +64,6 @@ class _Problem:
     string_mean: Array
     string_covariance: Array
     starts: list[int] = field(default_factory=list)
-    student: Array = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         at = self.model.unknowns + self.strings0.size
@@ -74,15 +73,14 @@ class _Problem:
         self.size = at
         self.prior_mean, self.prior_scale, self.prior_student = self._believed()
 
-    def evaluate(self, x: Array) -> tuple[Array, Array]:
-        """Residuals (m,) in units of u, and Jacobian (m, size)."""
+    def evaluate(self, x: Array) -> tuple[Array, Array, Array]:
+        """Residuals (m,) in units of u, Jacobian (m, size), and which residuals may be outliers."""
         priors = self.prior_scale @ (x - self.prior_mean), self.prior_scale, self.prior_student
         blocks = [priors, self._same_lens(x)]
         for photo, start in zip(self.photos, self.starts, strict=True):
-            blocks.append(self._photo(x, photo, start))
+            blocks += self._photo(x, photo, start)
         residual = np.concatenate([b[0] for b in blocks])
-        self.student = np.concatenate([b[2] for b in blocks])
-        return residual, np.vstack([b[1] for b in blocks])
+        return residual, np.vstack([b[1] for b in blocks]), np.concatenate([b[2] for b in blocks])
 
     def _same_lens(self, x: Array) -> tuple[Array, Array, Array]:
         """Differences between the lenses of low views that one phone may have taken with one lens."""
@@ -124,7 +122,7 @@ class _Problem:
             student[start + CAMERA_PARAMETERS + photo.frets.unknowns : start + photo.unknowns] = 1.0
         return np.concatenate(mean), scale, student
 
-    def _photo(self, x: Array, photo: PhotoData, start: int) -> tuple[Array, Array, Array]:
+    def _photo(self, x: Array, photo: PhotoData, start: int) -> list[tuple[Array, Array, Array]]:
         m = self.model
         theta = x[: m.unknowns]
         step = x[start : start + CAMERA_PARAMETERS]
@@ -137,10 +135,9 @@ class _Problem:
             self._edges(x, theta, camera, photo, start),
             self._strings(x, theta, camera, photo, start),
         ]
-        residual = np.concatenate([p[0] for p in parts])
-        jacobian = np.vstack([p[1] for p in parts])
-        jacobian[:, start : start + 3] = jacobian[:, start : start + 3] @ turn
-        return residual, jacobian, np.ones(len(residual))
+        for _, jacobian in parts:
+            jacobian[:, start : start + 3] = jacobian[:, start : start + 3] @ turn
+        return [(residual, jacobian, np.ones(len(residual))) for residual, jacobian in parts]
 
     def _misfit(
         self,
@@ -259,32 +256,20 @@ def fit_jointly(
     start = np.zeros(problem.size)
     start[: model.unknowns] = theta
     start[model.unknowns : model.unknowns + strings.size] = strings.ravel()
-    cache: dict[bytes, tuple[Array, Array]] = {}
-
-    def once(x: Array) -> tuple[Array, Array]:
-        key = x.tobytes()
-        if key not in cache:
-            cache.clear()
-            cache[key] = problem.evaluate(x)
-        return cache[key]
-
-    once(start)
-    student = problem.student
+    student = problem.evaluate(start)[2]
     for tolerance in _TOLERANCES:
-        result = least_squares(
-            lambda x: once(x)[0],
+        result = minimise(
+            lambda x: problem.evaluate(x)[:2],
             start,
-            jac=lambda x: once(x)[1],
-            loss=_student_loss(student, tolerance),
-            method="trf",
-            x_scale=_scales(problem),
-            max_nfev=max_evaluations,
-            xtol=1e-10,
-            ftol=1e-9,
-            gtol=1e-10,
+            _student_loss(student, tolerance),
+            _scales(problem),
+            most_evaluations=max_evaluations,
+            least_gain=1e-9,
+            least_step=1e-10,
+            least_gradient=1e-10,
         )
         start = result.x
-    return _collect(problem, result.x, student, float(result.cost), bool(result.status > 0))
+    return _collect(problem, result.x, student, result.cost, result.converged)
 
 
 def _scales(problem: _Problem) -> Array:
@@ -316,7 +301,7 @@ def _student_loss(student: Array, tolerance: float = 1.0) -> Callable[[Array], A
 
 
 def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged: bool) -> JointFit:
-    residual, jacobian = problem.evaluate(x)
+    residual, jacobian, _ = problem.evaluate(x)
     weight = _student_loss(student)(residual**2)[1]
     normal = jacobian.T @ (jacobian * weight[:, None])
     covariance = np.linalg.inv(normal)

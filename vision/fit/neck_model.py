@@ -15,6 +15,7 @@ written in its principal modes: a long part for bow, S and twist, a short one fo
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,31 +66,31 @@ class NeckModel:
     def frets(self) -> int:
         return len(self.z_mm)
 
-    @property
+    @cached_property
     def middle(self) -> slice:
         return slice(_FIRST_MODE, _FIRST_MODE + self.middle_modes_mm.shape[1])
 
-    @property
+    @cached_property
     def roll(self) -> slice:
         return slice(self.middle.stop, self.middle.stop + self.roll_modes.shape[1])
 
-    @property
+    @cached_property
     def fret_error(self) -> slice:
         return slice(self.roll.stop, self.roll.stop + self.frets)
 
-    @property
+    @cached_property
     def fret_roll(self) -> slice:
         return slice(self.fret_error.stop, self.fret_error.stop + self.frets)
 
-    @property
+    @cached_property
     def edge_out(self) -> slice:
         return slice(self.fret_roll.stop, self.fret_roll.stop + 2)
 
-    @property
+    @cached_property
     def unknowns(self) -> int:
         return int(self.edge_out.stop)
 
-    @property
+    @cached_property
     def twist_share(self) -> Array:
         """(N,) 0 at fret 1 to 1 at the last fret."""
         share: Array = (self.z_mm - self.z_mm[0]) / (self.z_mm[-1] - self.z_mm[0])

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.fit.camera import CameraModel, project_with_derivatives
+from vision.fit.camera import CameraModel, project_moving
 from vision.fit.neck_model import NeckModel
 
 Array = NDArray[np.float64]
@@ -28,8 +28,7 @@ def share_along(lines: Array, model: NeckModel, camera: CameraModel, seen_px: Ar
         ]
     )
     for _ in range(6):
-        image, _, by_point = project_with_derivatives(string_points(model, lines, share), camera)
-        motion = np.einsum("nij,nj->ni", by_point, span)
+        image, motion = project_moving(string_points(model, lines, share), span, camera)
         step = np.sum((seen_px - image) * motion, axis=1) / np.sum(motion**2, axis=1)
         share = np.clip(share + np.clip(step, -0.5, 0.5), -0.6, 1.8)
     return share

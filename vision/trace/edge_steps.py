@@ -106,8 +106,11 @@ def step_residual(steps: EdgeSteps, vector: Array, place: Array) -> tuple[Array,
     blur = Blur(*(float(v) for v in vector))
     offset = (S_MM - place[:, None]) * steps.px_per_mm[:, None]
     sigma = float(np.exp(blur.log_sigma))
-    rise = _edge_spread(offset, blur.disc_px(steps.depth_m)[:, None], sigma, blur.sharpening)
-    inside = (np.abs(offset) <= HALF_PX).astype(np.float64)
+    seen = np.abs(offset) <= HALF_PX
+    disc = np.broadcast_to(blur.disc_px(steps.depth_m)[:, None], offset.shape)
+    rise = np.zeros_like(offset)
+    rise[seen] = _edge_spread(offset[seen], disc[seen], sigma, blur.sharpening)
+    inside = seen.astype(np.float64)
     ramps = np.minimum(offset, 0.0) / HALF_PX, np.maximum(offset, 0.0) / HALF_PX
     columns = np.stack([np.ones_like(offset), rise, *ramps], axis=-1)
     weighted = columns * inside[..., None]
@@ -139,10 +142,8 @@ def _shares(camera: CameraModel, model: NeckModel, front: bool) -> Array:
 
 
 def _edge_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
-    """Integral of vision.trace.blur.line_spread."""
+    """Integral of vision.trace.blur.line_spread at offsets (n,) for disc radii (n,)."""
     mask_px = float(np.hypot(sigma_px, MASK_PX))
-    spread = np.zeros_like(offset_px)
-    for node, weight in zip(DISC_NODE, DISC_WEIGHT, strict=True):
-        moved = offset_px - disc_px * node
-        spread += weight * ((1.0 + sharpening) * ndtr(moved / sigma_px) - sharpening * ndtr(moved / mask_px))
-    return spread
+    moved = offset_px - disc_px * DISC_NODE[:, None]
+    spread = (1.0 + sharpening) * ndtr(moved / sigma_px) - sharpening * ndtr(moved / mask_px)
+    return np.asarray(DISC_WEIGHT @ spread)

@@ -17,35 +17,63 @@ Tables = NDArray[np.float32]
 CROWN_HEIGHT_MM, HALF_CROWN_MM = 1.05, 1.2
 STEP_S_MM, STEP_V_MM = 0.05, 0.06
 CROWN_KNOTS, COARSE_KNOTS = 10, 3
+_WIPED_OUT = 1e-7  # of a wave's amplitude: below what the drawings resolve
 
 
-def draw_regions(
-    front: bool, third: Array, slope: float, v: Array, s: Array, span: tuple[float, float], transfer: Tables
+def draw_ends(
+    front: bool,
+    third: Array,
+    slope: float,
+    v: Array,
+    s: Array,
+    span: tuple[float, float],
+    transfer: Tables,
+    rows: NDArray[np.int64],
 ) -> Tables:
-    """Blurred regions (N, parts, rows, columns): crown bands, crown + face bands, board + both bands, face.
+    """Blurred parts of the frets (N, parts, rows, columns): crown bands, crown + face bands, face.
 
     third (N, 2) : what 1 mm along the neck (upwards, from the front) moves in (s, v).  slope : of the bevel.
-    span : rows' range.  transfer : of the blur.
+    span : rows' range.  transfer : of the blur.  rows : of v that are kept.
     """
     coarse = hats(v, np.linspace(*span, COARSE_KNOTS))
-    drawn = []
+    bands, edges = [], []
     for own in third:
-        crown, face, edge, bottom, top = outlines(front, own, slope, v)
+        crown, face, _, bottom, top = outlines(front, own, slope, v)
         inside = _covered((top - v) / STEP_V_MM) * _covered((v - bottom) / STEP_V_MM)
-        fine = hats(v, np.linspace(bottom, top, CROWN_KNOTS)) * inside
-        cover = [_covered((e[:, None] - s) / STEP_S_MM) for e in (crown, face, edge)]
-        drawn.append(
-            np.concatenate(
-                [
-                    fine[:, :, None] * cover[0],
-                    coarse[:, :, None] * (inside[:, None] * cover[1]),
-                    coarse[:, :, None] * cover[2],
-                    (inside[:, None] * (cover[1] - cover[0]))[None],
-                ]
-            )
-        )
-    sharp = np.array(drawn, dtype=np.float32)
-    return np.asarray(fft.irfft2(fft.rfft2(sharp) * transfer[:, None], s=sharp.shape[-2:]))
+        fine = hats(v, np.linspace(bottom, top, CROWN_KNOTS))
+        bands.append(np.vstack([fine, coarse, np.ones_like(v)]) * inside)
+        edges.append((crown, face))
+    crown, both = np.moveaxis(_covered_to(np.array(edges), s), 1, 0)
+    across = np.stack([crown, both, both - crown], axis=1)
+    return _blurred(across, (CROWN_KNOTS, COARSE_KNOTS, 1), np.array(bands), transfer, rows)
+
+
+def draw_board(
+    front: bool, third: Array, v: Array, s: Array, span: tuple[float, float], transfer: Tables, rows: NDArray[np.int64]
+) -> Tables:
+    """Blurred bands of board with everything on it (N, parts, rows, columns), arguments as in draw_ends.
+
+    The board's edge runs through the feet of the bevels, whatever their slope.
+    """
+    bands = hats(v, np.linspace(*span, COARSE_KNOTS))
+    edges = np.array([outlines(front, own, 0.0, v)[2] for own in third])
+    return _blurred(_covered_to(edges, s)[:, None], (COARSE_KNOTS,), bands[None], transfer, rows)
+
+
+def _blurred(
+    across: Array, repeats: tuple[int, ...], bands: Array, transfer: Tables, rows: NDArray[np.int64]
+) -> Tables:
+    """Covers (N, covers, v, s), each repeated and weighted by the bands (N, parts, v) of its parts, blurred.
+
+    Bands change only along v: the transform across serves all bands of a cover, and the one back only rows that stay.
+    """
+    spectrum = fft.rfft(across.astype(np.float32))[..., : transfer.shape[-1]]
+    spectrum = np.repeat(spectrum, repeats, axis=1)
+    spectrum *= bands[..., None].astype(np.float32)
+    spectrum = fft.fft(spectrum, axis=2, overwrite_x=True)
+    spectrum *= transfer[:, None]
+    kept = fft.ifft(spectrum, axis=2, overwrite_x=True)[:, :, rows]
+    return np.asarray(fft.irfft(kept, n=across.shape[-1]), dtype=np.float32)
 
 
 def outlines(front: bool, third: Array, slope: float, v: Array) -> tuple[Array, Array, Array, float, float]:
@@ -71,7 +99,7 @@ def outlines(front: bool, third: Array, slope: float, v: Array) -> tuple[Array, 
 
 
 def transfer(basis: Array, blur: Blur, depth_m: Array, columns: int, rows: int) -> Tables:
-    """Optical transfer function (N, rows, columns // 2 + 1) of each fret's blur in its own mm."""
+    """Optical transfer function (N, rows, waves across) of each fret's blur in its own mm, up to waves it wipes out."""
     across = 2.0 * np.pi * fft.rfftfreq(columns, STEP_S_MM)[None, None, :]
     upwards = 2.0 * np.pi * fft.fftfreq(rows, STEP_V_MM)[None, :, None]
     inverse = np.linalg.inv(basis)[:, :, :, None, None]
@@ -79,12 +107,19 @@ def transfer(basis: Array, blur: Blur, depth_m: Array, columns: int, rows: int) 
     turn = np.maximum(np.sqrt(wave) * blur.disc_px(depth_m)[:, None, None], 1e-6)
     gauss = np.exp(-0.5 * np.exp(2.0 * blur.log_sigma) * wave)
     sharpen = (1.0 + blur.sharpening) - blur.sharpening * np.exp(-0.5 * MASK_PX**2 * wave)
-    return np.asarray(2.0 * j1(turn) / turn * gauss * sharpen, dtype=np.float32)
+    passed = np.asarray(2.0 * j1(turn) / turn * gauss * sharpen, dtype=np.float32)
+    left = np.flatnonzero(np.abs(passed).max(axis=(0, 1)) > _WIPED_OUT)
+    return passed[..., : left[-1] + 1]
 
 
 def _covered(cells: Array) -> Array:
     """Share of a cell inside an edge that lies `cells` beyond the cell's middle."""
     return np.asarray(np.clip(cells + 0.5, 0.0, 1.0), dtype=np.float64)
+
+
+def _covered_to(edges: Array, s: Array) -> Array:
+    """Share of every cell of columns s that lies inside edges (..., rows)."""
+    return _covered((edges[..., None] - s) / STEP_S_MM)
 
 
 def hats(v: Array, knots: Array) -> Array:

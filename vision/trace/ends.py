@@ -23,19 +23,8 @@ from vision.fit.camera import CameraModel, project_with_derivatives
 from vision.fit.neck_model import NeckModel, fret_points, width_mm
 from vision.trace.blur import Blur
 from vision.trace.crown_place import crown_place_mm
-from vision.trace.end_drawing import (
-    COARSE_KNOTS,
-    CROWN_HEIGHT_MM,
-    CROWN_KNOTS,
-    STEP_S_MM,
-    STEP_V_MM,
-    Tables,
-    draw_regions,
-    hats,
-    outlines,
-    preferences,
-    transfer,
-)
+from vision.trace.end_columns import COLUMNS, OUT_MM, EndColumns
+from vision.trace.end_drawing import CROWN_HEIGHT_MM, STEP_V_MM, outlines, preferences, transfer
 from vision.trace.end_shape import end_shape_mm
 from vision.trace.strip import LightCrop, sample_patches
 
@@ -48,16 +37,14 @@ SIDE_SLOPE_U_MM = 0.026
 SIDE_BEND_U_MM = 0.02
 """What remains unknown of its straightness: middle of the neck against both ends."""
 
-_HALF_S = 64  # cells of the drawing each side of the foot
-_OUT_MM = np.arange(-2.0, 1.5, 0.1)  # where the photograph is sampled, outwards from the expected foot
-_WINDOW_MM = (-1.6, 1.0)  # of these, what is used about the foot found
-_SLOPES = np.array([0.3, 0.55, 0.8])  # tangent of the bevel, from upright, for which drawings are kept
+_WINDOW_MM = (-1.6, 1.0)  # of the samples, what is used about the foot found
 _SLOPE, _SLOPE_U = 0.6, 0.1
 _EDGE_MM, _EDGE_U_MM = 0.25, 0.15  # from the feet to the board's edge
 _MOST_EDGE_MM, _SLOPE_RANGE = 0.7, (0.2, 0.95)
 _DEVIATION_MM = 0.03  # of single ends from their line: they are filed together
 _SHAPE_LEAN_U_MM = 0.01  # the shape along the neck is kept where it is known
 _START_U_MM = 0.4
+_START_EDGES_MM = (0.1, 0.35)
 _ITERATIONS = 7
 _CLIPPED = 0.93  # linear light above which the sensor may have been saturated
 _CORRELATED = 4.0  # neighbouring samples share blur and interpolation
@@ -123,20 +110,13 @@ class _Side:
         count = int(fft.next_fast_len(int((self.high - self.low + 1.4) / STEP_V_MM)))
         self.v: Array = self.low - 0.7 + np.arange(count, dtype=np.float64) * STEP_V_MM
         self.rows = np.flatnonzero((self.v >= self.low) & (self.v <= self.high))[:: 3 if front else 2]
-        self.s: Array = np.arange(-_HALF_S, _HALF_S, dtype=np.float64) * STEP_S_MM
-        light = sample_patches(crop, image, self.basis, _OUT_MM, self.v[self.rows])
+        light = sample_patches(crop, image, self.basis, OUT_MM, self.v[self.rows])
         self.base = np.where(light < _CLIPPED, 1.0, 0.0)
         if not front:
             self.base *= self._in_sight(camera, blur.disc_px(depth_m))[:, :, None]
         self.light = light.reshape(self.frets, -1)
-        blurring = transfer(self.basis, blur, depth_m, len(self.s), count)
-        span = self.low, self.high
-        self.tables = [
-            np.ascontiguousarray(
-                draw_regions(front, self.third, slope, self.v, self.s, span, blurring)[:, :, self.rows]
-            )
-            for slope in _SLOPES
-        ]
+        blurring = transfer(self.basis, blur, depth_m, COLUMNS, count)
+        self.drawn = EndColumns(front, self.third, self.v, (self.low, self.high), blurring, self.rows)
         self.penalty = preferences()
 
     def _frames(
@@ -179,38 +159,6 @@ class _Side:
         seen = (v < top[:, None]) & (v > (0.1 + spread - before * rise)[:, None])
         return np.asarray(seen, dtype=np.float64)
 
-    def _table(self, slope: float) -> Tables:
-        """Drawing at any slope: Lagrange interpolation of the three kept."""
-        total = np.zeros_like(self.tables[0])
-        for i, table in enumerate(self.tables):
-            others = np.delete(_SLOPES, i)
-            total += np.float32(np.prod((slope - others) / (_SLOPES[i] - others))) * table
-        return total
-
-    def _columns(self, table: Tables, foot: Array, edge: float) -> Array:
-        """Regressors (N, columns, samples): feet moved out by foot (N,), the board's edge by edge more."""
-        split = CROWN_KNOTS + COARSE_KNOTS
-        ends = np.r_[np.arange(split), table.shape[1] - 1]
-        own = self._moved(table[:, ends], foot)
-        board = self._moved(table[:, split:-1], foot + edge)
-        crown, covered, face = own[:, :CROWN_KNOTS], own[:, CROWN_KNOTS:-1], own[:, -1:]
-        full = hats(self.v[self.rows], np.linspace(self.low, self.high, COARSE_KNOTS))[None, :, :, None]
-        beyond = full - board
-        inwards = np.clip(_OUT_MM - foot[:, None], -2.0, 0.0)[:, None, None]
-        outwards = np.clip(_OUT_MM - foot[:, None] - edge, -0.3, None)[:, None, None]
-        slopes = crown.sum(axis=1, keepdims=True) * inwards, beyond.sum(axis=1, keepdims=True) * outwards
-        parts = np.concatenate([crown, slopes[0], face, board - covered, beyond, slopes[1]], axis=1)
-        return parts.reshape(len(foot), parts.shape[1], -1)
-
-    def _moved(self, table: Tables, shift: Array) -> Array:
-        place = (_OUT_MM - shift[:, None] - self.s[0]) / STEP_S_MM
-        cell = np.clip(place.astype(np.int64), 0, len(self.s) - 2)
-        part = (place - cell)[:, None, None].astype(np.float32)
-        index = np.broadcast_to(cell[:, None, None], (*table.shape[:3], len(_OUT_MM)))
-        near = np.take_along_axis(table, index, axis=3)
-        far = np.take_along_axis(table, index + 1, axis=3)
-        return np.asarray(near + part * (far - near), dtype=np.float64)
-
     def _solve(self, columns: Array, light: Array, weight: Array) -> tuple[Array, Array, Array, Array]:
         """Weighted columns, normal matrices, coefficients and residuals for each fret."""
         weighted = columns * weight[:, None]
@@ -221,20 +169,25 @@ class _Side:
     def _start(self) -> tuple[Array, float]:
         """Best line of feet and edge's distance on a coarse grid, judged by every second fret."""
         some = slice(0, None, 2)
-        table = self._table(_SLOPE)[some]
         along = np.linspace(-1.0, 1.0, self.frets)
         leans = (0.0,) if self.shape_known else (-0.25, 0.0, 0.25)
         weight, light = self.base.reshape(self.frets, -1)[some], self.light[some]
 
-        def cost(centre: float, lean: float, edge: float) -> float:
+        def costs(centre: float, lean: float, edges: tuple[float, ...]) -> list[tuple[float, float]]:
             foot = (centre + lean * along + self.shape)[some]
-            residual = self._solve(self._columns(table, foot, edge), light, weight)[3]
-            misfit = np.log(1e-7 + np.mean(weight * residual**2, axis=1))
-            return float(np.sum(misfit)) + 0.5 * (centre / _START_U_MM) ** 2
+            ends = self.drawn.ends(_SLOPE, foot, some)
+            found = []
+            for edge in edges:
+                columns = self.drawn.regressors(ends, self.drawn.board(foot + edge, some), foot, edge)
+                residual = self._solve(columns, light, weight)[3]
+                misfit = np.log(1e-7 + np.mean(weight * residual**2, axis=1))
+                found.append((float(np.sum(misfit)) + 0.5 * (centre / _START_U_MM) ** 2, edge))
+            return found
 
-        grid = [(cost(c, 0.0, e), c, e) for e in (0.1, 0.35) for c in np.arange(-0.6, 0.61, 0.15)]
-        _, centre, edge = min(grid)
-        lean = min((cost(centre, a, edge), a) for a in leans)[1]
+        centres = np.arange(-0.6, 0.61, 0.15)
+        grid = [(cost, edge, c) for c in centres for cost, edge in costs(c, 0.0, _START_EDGES_MM)]
+        _, edge, centre = min(grid)
+        lean = min((costs(centre, a, (edge,)), a) for a in leans)[1]
         return centre + lean * along + self.shape, edge
 
     def fit(self) -> tuple[Array, Array, float, float]:
@@ -250,21 +203,14 @@ class _Side:
         for _ in range(_ITERATIONS):
             window = self._window(foot)
             weight = window / (1.0 + (residual / (3.0 * noise[:, None])) ** 2)
-            table = self._table(slope)
-            columns = self._columns(table, foot, edge)
+            columns, moved = self._columns(slope, foot, edge)
             weighted, normal, coefficient, residual = self._solve(columns, self.light, weight)
             noise = _robust_noise(residual, window)
-            moved = (
-                (0.02, self._columns(table, foot + 0.02, edge)),
-                (0.02, self._columns(table, foot, edge + 0.02)),
-                (0.05, self._columns(self._table(slope + 0.05), foot, edge)),
-            )
-            motion = []
-            for step, other in moved:
-                change = (coefficient.transpose(0, 2, 1) @ (other - columns))[:, 0] / step
-                imitated = np.linalg.solve(normal, weighted @ change[:, :, None])
-                motion.append(change - (imitated.transpose(0, 2, 1) @ columns)[:, 0])
-            jacobian = np.stack(motion, axis=1)
+            model = self.light - residual
+            change = [((coefficient.transpose(0, 2, 1) @ other)[:, 0] - model) / step for step, other in moved]
+            changes = np.stack(change, axis=1)
+            imitated = np.linalg.solve(normal, weighted @ changes.transpose(0, 2, 1))
+            jacobian = changes - imitated.transpose(0, 2, 1) @ columns
             scale = 1.0 / (_CORRELATED * noise**2)
             gradient = np.einsum("nip,np->ni", jacobian, weight * residual) * scale[:, None]
             hessian = (jacobian * weight[:, None]) @ jacobian.transpose(0, 2, 1) * scale[:, None, None]
@@ -288,8 +234,20 @@ class _Side:
             sigma[:] = np.nan  # stopped at a bound: something else than the bevels was followed
         return foot - 0.5 * slope * CROWN_HEIGHT_MM, sigma, slope, edge
 
+    def _columns(self, slope: float, foot: Array, edge: float) -> tuple[Array, list[tuple[float, Array]]]:
+        """Regressors, and steps of feet, edge and slope with the regressors after each."""
+        out, leaning = 0.02, 0.05
+        ends, board = self.drawn.ends(slope, foot), self.drawn.board(foot + edge)
+        board_out = self.drawn.board(foot + edge + out)
+        moved = [
+            (out, self.drawn.regressors(self.drawn.ends(slope, foot + out), board_out, foot + out, edge)),
+            (out, self.drawn.regressors(ends, board_out, foot, edge + out)),
+            (leaning, self.drawn.regressors(self.drawn.ends(slope + leaning, foot), board, foot, edge)),
+        ]
+        return self.drawn.regressors(ends, board, foot, edge), moved
+
     def _window(self, foot: Array) -> Array:
-        place = _OUT_MM - foot[:, None]
+        place = OUT_MM - foot[:, None]
         near = ((place > _WINDOW_MM[0]) & (place < _WINDOW_MM[1])).astype(np.float64)
         return np.asarray(near[:, None, :] * self.base, np.float64).reshape(self.frets, -1)
 

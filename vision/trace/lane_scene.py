@@ -20,6 +20,7 @@ from scipy import sparse
 from scipy.interpolate import BSpline
 
 Array = NDArray[np.float64]
+_Triplets = tuple[Array, NDArray[np.int64], NDArray[np.int64]]
 
 _FINE = 3  # fine rows per row of the strip
 _CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM = 1.15, 1.2
@@ -84,67 +85,73 @@ class LaneScene:
         self.fret = owner[self.on_neck]
         depth = (self.top[self.fret] - fine[self.on_neck]) / geometry.rows_per_mm[self.fret]
         self.depth, self.stretch = _unforeshorten(depth, self.fret, geometry.tangent)
-        spline = BSpline.design_matrix(_inside(self.depth, basis.knots), basis.knots, 3)
         beyond = np.flatnonzero(owner >= frets)
         behind = (fine[beyond] - self.top[-1]) / geometry.rows_per_mm[-1]
         hats = np.array([np.interp(behind, _BEYOND_MM, row) for row in np.eye(len(_BEYOND_MM))]).T
-        # A fine row that a fret's top cuts through shows part of each: without this, tops would move in steps.
-        self.design = _scatter(spline, self.on_neck, len(fine), self._covariates(self.fret), hats, beyond)
-        self._soften_edges()
+        background = _Terms(hats, np.broadcast_to(np.arange(3 * basis.size, basis.total), hats.shape))
+        seen = self._terms(self.depth, self.fret)
+        placed = [seen.at(self.on_neck), background.at(beyond), *self._softened_edges()]
+        value, row, column = (np.concatenate(part) for part in zip(*placed, strict=True))
+        self.design = sparse.csr_matrix((value, (row, column)), shape=(len(fine), basis.total))
 
     def _covariates(self, fret: NDArray[np.int64]) -> Array:
         return np.column_stack(
             [np.ones(len(fret)), self.geometry.angle[fret], self.geometry.place[fret] ** 2]
         )
 
-    def _edge_rows(self) -> tuple[sparse.csr_matrix, sparse.csr_matrix]:
-        """Design rows just below each top (its own crown) and just above it (what is behind)."""
-        basis, g = self.basis, self.geometry
-        frets = len(self.top)
-        own = BSpline.design_matrix(np.zeros(frets), basis.knots, 3)
-        every = np.arange(frets)
-        none = np.empty(0, dtype=np.int64)
-        empty = np.empty((0, len(_BEYOND_MM)))
-        below = _scatter(own, every, frets, self._covariates(every), empty, none)
-        depth, _ = _unforeshorten(np.diff(self.top) / g.rows_per_mm[1:], every[1:], g.tangent)
-        next_fret = BSpline.design_matrix(_inside(depth, basis.knots), basis.knots, 3)
-        hats = np.eye(len(_BEYOND_MM))[:1]
-        above = _scatter(
-            next_fret, every[:-1], frets, self._covariates(every[1:]), hats, np.array([frets - 1])
-        )
-        return below, above
+    def _terms(self, depth: Array, fret: NDArray[np.int64]) -> "_Terms":
+        """Light of frets (n,) at depths (n,) below their tops."""
+        basis = self.basis
+        spline = BSpline.design_matrix(_inside(depth, basis.knots), basis.knots, 3)
+        values = self._covariates(fret)[:, :, None] * spline.data.reshape(-1, 1, 4)
+        columns = basis.size * np.arange(3)[:, None] + spline.indices.reshape(-1, 1, 4)
+        return _Terms(values.reshape(-1, 12), columns.reshape(-1, 12))
 
-    def _soften_edges(self) -> None:
-        self.below, self.above = self._edge_rows()
+    def _softened_edges(self) -> list[_Triplets]:
+        """A fine row that a fret's top cuts through shows part of each: without this, tops would move in steps."""
+        g, every = self.geometry, np.arange(len(self.top))
+        depth, _ = _unforeshorten(np.diff(self.top) / g.rows_per_mm[1:], every[1:], g.tangent)
+        self.below = self._terms(np.zeros(len(every)), every)
+        self.above = self._terms(depth, every[1:])
         position = (self.top - self.basis.fine_rows[0]) * _FINE
         self.cell = np.clip(np.round(position).astype(np.int64), 0, len(self.basis.fine_rows) - 2)
         # Cell c covers c - 1/2 .. c + 1/2 (in fine rows); the part up to the top belongs to the crown.
         part = np.clip(position - (self.cell - 0.5), 0.0, 1.0)
-        assigned_below = (self.cell <= position).astype(np.float64)
-        change = sparse.diags(part - assigned_below) @ (self.below - self.above)
-        place = sparse.csr_matrix(
-            (np.ones(len(self.cell)), (self.cell, np.arange(len(self.cell)))),
-            shape=(len(self.basis.fine_rows), len(self.cell)),
-        )
-        self.design = (self.design + place @ change).tocsr()
+        more = part - (self.cell <= position)
+        return [
+            self.below.at(self.cell, more),
+            self.above.at(self.cell[:-1], -more[:-1]),
+            (-more[-1:], self.cell[-1:], np.array([3 * self.basis.size])),  # above the last top: the background
+        ]
 
     def motion(self, coefficient: Array) -> sparse.csr_matrix:
         """Derivative of the sharp signal with respect to each top's row, (fine rows x N)."""
         basis, g = self.basis, self.geometry
         size, frets = basis.size, len(self.top)
-        covariates = self._covariates(self.fret)
-        inside = _inside(self.depth, basis.knots)
-        slope = np.zeros(len(inside))
-        for part in range(3):
-            own = coefficient[part * size : (part + 1) * size]
-            slope += covariates[:, part] * BSpline(basis.knots, own, 3).derivative()(inside)
-        shape = (len(basis.fine_rows), frets)
-        slide = sparse.csr_matrix(
-            (slope * self.stretch / g.rows_per_mm[self.fret], (self.on_neck, self.fret)), shape=shape
-        )
-        jump = (self.below - self.above) @ coefficient
-        edge = sparse.csr_matrix((jump * _FINE, (self.cell, np.arange(frets))), shape=shape)
-        return (slide + edge).tocsr()
+        templates = BSpline(basis.knots, coefficient[: 3 * size].reshape(3, size).T, 3)
+        by_depth = templates.derivative()(_inside(self.depth, basis.knots))
+        slope = np.sum(self._covariates(self.fret) * by_depth, axis=1)
+        slide = slope * self.stretch / g.rows_per_mm[self.fret]
+        behind = np.append(self.above.light(coefficient), coefficient[3 * size])
+        jump = (self.below.light(coefficient) - behind) * _FINE
+        row, column = np.r_[self.on_neck, self.cell], np.r_[self.fret, np.arange(frets)]
+        return sparse.csr_matrix((np.r_[slide, jump], (row, column)), shape=(len(basis.fine_rows), frets))
+
+
+@dataclass(frozen=True, eq=False)
+class _Terms:
+    """Lights (n,) as sums over few of the unknowns: value and column of every summand, (n, summands)."""
+
+    value: Array
+    column: NDArray[np.int64]
+
+    def at(self, rows: NDArray[np.int64], weight: Array | float = 1.0) -> _Triplets:
+        """Value, row and column of every summand, where light i, times its weight, is added to row rows[i]."""
+        value = self.value * np.reshape(weight, (-1, 1))
+        return value.ravel(), np.repeat(rows, value.shape[1]), self.column.ravel()
+
+    def light(self, coefficient: Array) -> Array:
+        return np.asarray(np.sum(self.value * coefficient[self.column], axis=1))
 
 
 def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None) -> tuple[Array, Array]:
@@ -174,28 +181,6 @@ def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | No
     return np.where(crown, on_crown, on_board), np.where(crown, slope, mean / own)
 
 
-def _scatter(
-    spline: sparse.csr_array,
-    rows: NDArray[np.int64],
-    total_rows: int,
-    covariates: Array,
-    hats: Array,
-    hat_rows: NDArray[np.int64],
-) -> sparse.csr_matrix:
-    """Place spline rows (times each covariate) and background rows into a (total_rows x unknowns) matrix."""
-    size, per_row = spline.shape[1], np.diff(spline.indptr)
-    place = np.repeat(rows, per_row)
-    parts = range(covariates.shape[1])
-    data = [spline.data * np.repeat(covariates[:, part], per_row) for part in parts]
-    columns = [spline.indices + part * size for part in parts]
-    last = len(parts) * size
-    background = np.tile(np.arange(last, last + len(_BEYOND_MM)), len(hat_rows))
-    row = np.concatenate([place] * len(parts) + [np.repeat(hat_rows, len(_BEYOND_MM))])
-    column = np.concatenate([*columns, background])
-    value = np.concatenate([*data, hats.ravel()])
-    return sparse.csr_matrix((value, (row, column)), shape=(total_rows, last + len(_BEYOND_MM)))
-
-
 def _template_knots(deepest_mm: float, crown_mm: float) -> Array:
     """Cubic knots: fine over the crown, then ever wider over the board in front of it."""
     fine = list(np.linspace(0.0, crown_mm, round(crown_mm / 0.13) + 1))
@@ -211,7 +196,7 @@ def _shift_forms(knots: Array, crown_mm: float) -> tuple[Array, Array]:
     depth = np.linspace(0.0, crown_mm, 120)
     size = len(knots) - 4
     value = BSpline.design_matrix(depth, knots, 3).toarray()
-    slope = np.column_stack([BSpline(knots, row, 3).derivative()(depth) for row in np.eye(size)])
+    slope = BSpline(knots, np.eye(size), 3).derivative()(depth)
     return value.T @ slope, slope.T @ slope
 
 

@@ -91,9 +91,9 @@ def fit_profiles(
     ]
     usual = blur.vector()
     usual[2:] = np.log(_USUAL_SIGMA_PX), _USUAL_SHARPENING
+    operator = _operator(basis, geometry, blur)
     for iteration in range(iterations):
         last = iteration == iterations - 1
-        operator = _operator(basis, geometry, blur)
         steps = _blur_steps(basis, geometry, blur) if fit_blur and not last else []
         reduced_h = np.diag(1.0 / _PRIOR_BLUR**2)
         reduced_g = (usual - blur.vector()) / _PRIOR_BLUR**2
@@ -117,6 +117,7 @@ def fit_profiles(
         if steps:
             move = np.clip(np.linalg.solve(reduced_h, reduced_g), -_MAX_STEP_BLUR, _MAX_STEP_BLUR)
             blur = blur.with_vector(blur.vector() + move)
+            operator = _operator(basis, geometry, blur)
         for lane, solved in zip(lanes, back, strict=True):
             change = solved[:, 0] - (solved[:, 1:] @ move if steps else 0.0)
             assert lane.coefficient is not None
@@ -173,8 +174,11 @@ def _normal_equations(
     used = weight > 0
     sigma = 1.4826 * float(np.median(np.abs(residual[used]))) + 1e-6 if np.any(used) else 1.0
     weight = weight / (1.0 + (residual / (3.0 * sigma)) ** 2) / sigma**2
-    system = jacobian.T @ (jacobian * weight[:, None])
-    gradient = jacobian.T @ (weight * residual)
+    # The product of a matrix with its own transpose takes half the work of one with another matrix.
+    root = np.sqrt(weight)
+    jacobian *= root[:, None]
+    system = jacobian.T @ jacobian
+    gradient = jacobian.T @ (root * residual)
     total, frets, size = basis.total, len(lane.shift), basis.size
     # Equivalent shift of the covariate's template: projection on the template's own slope.
     template = lane.coefficient[:size]
@@ -206,10 +210,12 @@ def _collect(lanes: list[_Lane], basis: LaneBasis, geometry: LaneGeometry, blur:
         model[index, basis.low : basis.high] = lane.model
         difference = (lane.signal - lane.model)[lane.weight > 0]
         residual[index] = 1.4826 * float(np.median(np.abs(difference))) if len(difference) else np.nan
-        for fret in range(frets):
-            place = (basis.rows - geometry.top_row[fret]) / geometry.rows_per_mm[fret]
-            near = (place > -below) & (place < above) & (lane.weight > 0)
-            if near.sum() >= 4:
+    for fret in range(frets):
+        place = (basis.rows - geometry.top_row[fret]) / geometry.rows_per_mm[fret]
+        around = np.flatnonzero((place > -below) & (place < above))
+        for index, lane in enumerate(lanes):
+            near = around[lane.weight[around] > 0]
+            if len(near) >= 4:
                 similarity[index, fret] = _correlation(lane.signal[near], lane.model[near])
                 contrast[index, fret] = np.std(lane.model[near])
     sigma = np.array([np.sqrt(np.diag(lane.covariance)) for lane in lanes if lane.covariance is not None])

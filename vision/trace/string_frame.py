@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from vision.trace.blur import Blur, line_spread
@@ -105,30 +106,53 @@ class StringFrame:
         light = crop.sample(base[:, None, :] + self.offset[None, :, None] * across[:, None, :])
         return np.asarray(light.reshape(GROUPS, ROWS, _SAMPLES, -1).mean(axis=2), dtype=np.float64)
 
+    def operator(self, widening: float) -> Array:
+        """Blur from fine grid to samples, (groups, samples, fine)."""
+        return self._at_samples(self._kernel(widening))
+
     def operators(self, widening: float) -> tuple[Array, Array]:
-        """Blur from fine grid to samples, (groups, samples, fine), and its derivative by the log of its width."""
-        size = len(self.fine)
-        reach = np.arange(size) * FINE_PX
-        scaled = np.broadcast_to(reach / widening, (GROUPS, size))
-        kernel = line_spread(scaled, self.disc[:, None], self.sigma, self.sharpening)
-        kernel /= 2.0 * kernel.sum(axis=1, keepdims=True) - kernel[:, :1]
+        """The operator and its derivative by the log of its width."""
+        kernel = self._kernel(widening)
+        reach = np.arange(len(self.fine)) * FINE_PX
         # K(x / s) / s changes with log s by -(K + x dK/dx).
         change = -(kernel + reach * np.gradient(kernel, FINE_PX, axis=1))
-        away = np.abs(np.arange(size)[None, :] - self.sample_at[:, None])
-        return kernel[:, away], change[:, away]
+        return self._at_samples(kernel), self._at_samples(change)
 
-    def sharp(self, centre: Array, half_px: Array) -> tuple[Array, Array]:
-        """Unblurred bases of every group: shading (groups, fine, shades) and background (groups, fine, levels)."""
+    def _kernel(self, widening: float) -> Array:
+        """Right half of every group's blur, (groups, fine)."""
+        scaled = np.arange(len(self.fine)) * FINE_PX / widening
+        kernel = line_spread(np.tile(scaled, (GROUPS, 1)), self.disc[:, None], self.sigma, self.sharpening)
+        return np.asarray(kernel / (2.0 * kernel.sum(axis=1, keepdims=True) - kernel[:, :1]))
+
+    def _at_samples(self, kernel: Array) -> Array:
+        size = len(self.fine)
+        whole = np.concatenate([kernel[:, :0:-1], kernel], axis=1)
+        return np.asarray(sliding_window_view(whole, size, axis=1)[:, size - 1 - self.sample_at])
+
+    def shading(self, centre: Array, half_px: Array) -> Array:
+        """Unblurred shading of every group, (groups, fine, shades)."""
+        away, left, right = self._outside(centre, half_px)
+        knots = np.linspace(-1.0, 1.0, SHADES)
+        across = np.clip(away / np.maximum(half_px, 1e-9)[:, None], -1.0, 1.0)
+        hats = np.clip(1.0 - np.abs(across[..., None] - knots) / (knots[1] - knots[0]), 0.0, 1.0)
+        return np.asarray(hats * (1.0 - left - right)[..., None])
+
+    def ground(self, centre: Array, half_px: Array) -> Array:
+        """Unblurred background of every group, (groups, fine, levels)."""
+        away, left, right = self._outside(centre, half_px)
+        return np.stack([left, right, away * (left + right) / self.fine[-1]], axis=-1)
+
+    def sharp(self, centre: Array, half_px: Array) -> Array:
+        """Shading and background side by side."""
+        return np.concatenate([self.shading(centre, half_px), self.ground(centre, half_px)], axis=2)
+
+    def _outside(self, centre: Array, half_px: Array) -> tuple[Array, Array, Array]:
+        """Distance from the string's middle, and shares of every fine cell left and right of the string."""
         away = self.fine[None, :] - centre[:, None]
         half = half_px[:, None]
         left = np.clip((-half - away) / FINE_PX + 0.5, 0.0, 1.0)
         right = np.clip((away - half) / FINE_PX + 0.5, 0.0, 1.0)
-        band = 1.0 - left - right
-        knots = np.linspace(-1.0, 1.0, SHADES)
-        across = np.clip(away / np.maximum(half, 1e-9), -1.0, 1.0)
-        hats = np.clip(1.0 - np.abs(across[..., None] - knots) / (knots[1] - knots[0]), 0.0, 1.0)
-        ground = np.stack([left, right, away * (left + right) / self.fine[-1]], axis=-1)
-        return hats * band[..., None], ground
+        return away, left, right
 
     def shade_precision(self) -> Array:
         u = np.r_[np.full(SHADES, _SHADE_U), np.full(SHADES * (WAVES - 1), _SHADE_CHANGE_U)] * self.spread

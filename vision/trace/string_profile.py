@@ -104,9 +104,8 @@ def _fit(
     covariance = np.eye(5)
     for turn in range(_ITERATIONS):
         centre, half = frame.form @ unknown[:_SHIFTS], unknown[3] * frame.scale
-        sharp_shade, sharp_ground = frame.sharp(centre, half)
+        both = frame.sharp(centre, half)
         operator, softening = frame.operators(float(np.exp(unknown[4])))
-        both = np.concatenate([sharp_shade, sharp_ground], axis=2)
         blurred = operator @ both
         shade, ground = blurred[..., :SHADES], blurred[..., SHADES:]
         design = _with_waves(frame, shade)
@@ -132,10 +131,10 @@ def _fit(
         moved = np.stack(
             [*(motions[0] * frame.form[:, i, None, None] for i in range(_SHIFTS)), *motions[1:]], axis=-1
         )
-        full = np.concatenate([np.broadcast_to(design[:, None], (*light.shape, shades)), moved], axis=-1)
         pull = np.concatenate([-shared * precision, (prior_mean - unknown) / prior_u**2])
+        believed = np.r_[precision, 1.0 / prior_u**2]
         step, covariance = _newton(
-            full, ground, residual, weight, _TEMPER * sigma, np.r_[precision, 1.0 / prior_u**2], pull, frame.spread
+            design, moved, ground, residual, weight, _TEMPER * sigma, believed, pull, frame.spread
         )
         limit = np.array([1.0, 1.0, 0.3, 0.1 * radius_mm + 0.01, 0.2])
         if turn < _ITERATIONS - 1:
@@ -155,7 +154,7 @@ def _fit(
 
 def _bare_edge(frame: StringFrame, operator: Array, centre: Array, weight: Array, sigma: float) -> float:
     """Sum of squares that an edge of no width leaves."""
-    edge = operator @ frame.sharp(centre, np.zeros(GROUPS))[1]
+    edge = operator @ frame.ground(centre, np.zeros(GROUPS))
     light = frame.light - frame.level
     level = np.linalg.solve(_own(edge, weight, sigma, frame.spread), ((weight * light) @ edge)[..., None])[..., 0]
     return float(np.sum(weight * (light - level @ np.swapaxes(edge, 1, 2)) ** 2))
@@ -186,18 +185,27 @@ def _own(ground: Array, weight: Array, sigma: float, spread: float) -> Array:
     return np.asarray(normal + np.diag([1e-4, 1e-4, (sigma / (SLOPE_U * spread)) ** 2]))
 
 
+def _shaded(design: Array, weight: Array) -> Array:
+    """Normal matrix of the shading alone."""
+    return np.asarray(np.einsum("gts,gt,gtu->su", design, weight.sum(axis=1), design, optimize=True))
+
+
+def _crossed(ground: Array, design: Array, weight: Array) -> Array:
+    """What ties every row's own levels to the shading, (groups, rows, levels, shading)."""
+    mixed = (ground[:, :, :, None] * design[:, :, None, :]).reshape(*ground.shape[:2], -1)
+    return np.asarray((weight @ mixed).reshape(*weight.shape[:2], LEVELS, -1))
+
+
 def _solve(
     design: Array, ground: Array, light: Array, weight: Array, sigma: float, precision: Array, spread: float
 ) -> tuple[Array, Array]:
     """Best shading (shared) and levels (per row): arrow-shaped normal equations."""
     own = _own(ground, weight, sigma, spread)
-    mixed = (ground[:, :, :, None] * design[:, :, None, :]).reshape(*ground.shape[:2], -1)
-    cross = (weight @ mixed).reshape(*weight.shape[:2], LEVELS, -1)
+    cross = _crossed(ground, design, weight)
     value = (weight * light) @ ground
     both = np.linalg.solve(own, np.concatenate([cross, value[..., None]], axis=3))
-    total = weight.sum(axis=1)
-    system = np.einsum("gts,gt,gtu->su", design, total, design, optimize=True)
-    system = system - np.einsum("grls,grlu->su", cross, both[..., :-1], optimize=True) + np.diag(precision * sigma**2)
+    system = _shaded(design, weight) + np.diag(precision * sigma**2)
+    system = system - np.einsum("grls,grlu->su", cross, both[..., :-1], optimize=True)
     target = np.einsum("gts,gt->s", design, (weight * light).sum(axis=1))
     target = target - np.einsum("grls,grl->s", cross, both[..., -1])
     shared = np.linalg.solve(system, target)
@@ -205,7 +213,8 @@ def _solve(
 
 
 def _newton(
-    full: Array,
+    design: Array,
+    moved: Array,
     ground: Array,
     residual: Array,
     weight: Array,
@@ -214,16 +223,29 @@ def _newton(
     pull: Array,
     spread: float,
 ) -> tuple[Array, Array]:
-    """Step of all shared unknowns and its covariance by the scores of the groups (Huber 1967)."""
+    """Step of all shared unknowns and its covariance by the scores of the groups (Huber 1967).
+
+    design (groups, samples, shading), the same in all rows of a group.  moved (groups, rows, samples, others).
+    """
     own = _own(ground, weight, sigma, spread)
-    weighted = full * weight[..., None]
-    cross = np.swapaxes(ground, 1, 2)[:, None] @ weighted
+    weighted, light = moved * weight[..., None], weight * residual
+    others = moved.shape[3]
+    cross = np.concatenate(
+        [_crossed(ground, design, weight), np.swapaxes(ground, 1, 2)[:, None] @ weighted], axis=3
+    )
     away = np.linalg.solve(own, cross)
-    flat, reduced = full.reshape(-1, full.shape[3]), weighted.reshape(-1, full.shape[3])
-    system = flat.T @ reduced - np.einsum("grls,grlu->su", cross, away, optimize=True)
-    score = np.einsum("grts,grt->grs", weighted, residual, optimize=True)
-    score = score - np.einsum("grls,grl->grs", away, (weight * residual) @ ground, optimize=True)
-    score = score.sum(axis=1) / sigma**2
+    tied = np.einsum("gts,gtm->sm", design, weighted.sum(axis=1), optimize=True)
+    alone = weighted.reshape(-1, others).T @ moved.reshape(-1, others)
+    system = np.block([[_shaded(design, weight), tied], [tied.T, alone]])
+    system = system - np.einsum("grls,grlu->su", cross, away, optimize=True)
+    score = np.concatenate(
+        [
+            np.einsum("gts,gt->gs", design, light.sum(axis=1)),
+            np.einsum("grtm,grt->gm", weighted, residual, optimize=True),
+        ],
+        axis=1,
+    )
+    score = (score - np.einsum("grls,grl->gs", away, light @ ground)) / sigma**2
     inverse = np.linalg.inv(system / sigma**2 + np.diag(precision))
     step = inverse @ (score.sum(axis=0) + pull)
     centred = score - score.mean(axis=0)

@@ -1,6 +1,7 @@
 """All straight lines within a few pixels of a string's path compared by least squares, to start in the right valley."""
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from vision.trace.string_frame import FINE_PX, GROUPS, LEVELS, ROWS, SHADES, STEP, WAVES, StringFrame
@@ -10,34 +11,26 @@ Array = NDArray[np.float64]
 
 def scan_lines(frame: StringFrame, radius_mm: float, widening: float) -> tuple[Array, float]:
     """Best straight line: shift at both ends (px), and the sum of squares it leaves."""
-    steps = frame.scan_steps
-    moves = np.arange(-steps, steps + 1)
+    moves = np.arange(-frame.scan_steps, frame.scan_steps + 1)
     light = frame.light - frame.level
     weighted = light * frame.inside[:, None, :]
-    total = weighted.sum(axis=1)
     power = float(np.sum(weighted * light))
-    picture = frame.operators(widening)[0] @ np.concatenate(
-        frame.sharp(np.zeros(GROUPS), radius_mm * frame.scale), axis=2
-    )
-    saved, normal, target = [], [], []
-    for move in moves:
-        blurred = picture[:, steps - move : steps - move + len(frame.offset)]
-        shade, ground = blurred[..., :SHADES], blurred[..., SHADES:]
-        gain, away, level = _explained_by_levels(ground, frame.inside, weighted)
-        saved.append(gain)
-        inside = shade * frame.inside[..., None]
-        mixed = np.swapaxes(ground, 1, 2) @ inside
-        normal.append(ROWS * (np.swapaxes(shade, 1, 2) @ inside - np.swapaxes(mixed, 1, 2) @ away @ mixed))
-        target.append(
-            (np.swapaxes(shade, 1, 2) @ total[..., None] - np.swapaxes(mixed, 1, 2) @ level[..., None])[..., 0]
-        )
+    picture = frame.operator(widening) @ frame.sharp(np.zeros(GROUPS), radius_mm * frame.scale)
+    # The string moved one way is its picture sampled the other way: (moves, groups, shades or levels, samples).
+    moved = np.moveaxis(sliding_window_view(picture, len(frame.offset), axis=1)[:, ::-1], 1, 0)
+    shade, ground = np.split(np.ascontiguousarray(moved), [SHADES], axis=2)
+    saved, away, level = _explained_by_levels(ground, frame.inside, weighted)
+    inside = np.swapaxes(shade * frame.inside[:, None, :], 2, 3)
+    mixed = ground @ inside
+    across = np.swapaxes(mixed, 2, 3)
+    normal = ROWS * (shade @ inside - across @ away @ mixed)
+    target = (shade @ weighted.sum(axis=1)[..., None] - across @ level[..., None])[..., 0]
     near, far = np.meshgrid(np.arange(len(moves)), np.arange(len(moves)), indexing="ij")
     path = (1 - frame.share) * near[..., None] + frame.share * far[..., None]
     low = np.minimum(path.astype(np.int64), len(moves) - 2)
     part, group = path - low, np.arange(GROUPS)
 
-    def along(values: list[Array]) -> Array:
-        table = np.array(values)
+    def along(table: Array) -> Array:
         mix = part.reshape(part.shape + (1,) * (table.ndim - 2))
         return np.asarray(table[low, group] * (1 - mix) + table[low + 1, group] * mix)
 
@@ -56,10 +49,11 @@ def scan_lines(frame: StringFrame, radius_mm: float, widening: float) -> tuple[A
 
 
 def _explained_by_levels(ground: Array, inside: NDArray[np.bool_], weighted: Array) -> tuple[Array, Array, Array]:
-    """Sum of squares that levels free in every row explain (groups,), the inverse of their normal matrix, and the
-    levels of the summed rows."""
-    inverse = np.linalg.inv(np.swapaxes(ground, 1, 2) @ (ground * inside[..., None]) + 1e-6 * np.eye(LEVELS))
-    value = weighted @ ground
-    level = (inverse @ value.sum(axis=1)[..., None])[..., 0]
-    gain: Array = np.sum((value @ inverse) * value, axis=(1, 2))
+    """Sum of squares that levels free in every row explain (moves, groups), the inverse of their normal matrix, and
+    the levels of the summed rows."""
+    upright = np.swapaxes(ground, 2, 3)
+    inverse = np.linalg.inv(ground @ (upright * inside[..., None]) + 1e-6 * np.eye(LEVELS))
+    value = weighted @ upright
+    level = (inverse @ value.sum(axis=2)[..., None])[..., 0]
+    gain: Array = np.sum((value @ inverse) * value, axis=(2, 3))
     return gain, np.asarray(inverse), np.asarray(level)

@@ -81,9 +81,17 @@ def string_mask(
 
 def _contrast(strip: Strip) -> Array:
     light = ndimage.uniform_filter1d(strip.light, _SMOOTH_ROWS, axis=0)
-    local = light - ndimage.median_filter(light, size=(1, _MEDIAN_COLUMNS), mode="nearest")
+    local = light - _median_along_rows(light)
     scale = 1.4826 * np.median(np.abs(local), axis=1, keepdims=True) + 1e-4
     return np.asarray(local / scale, dtype=np.float64)
+
+
+def _median_along_rows(light: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Running median of every row, edges repeated: as one long row, for which scipy has a far quicker filter."""
+    beside = _MEDIAN_COLUMNS // 2
+    padded = np.pad(light, ((0, 0), (beside, beside)), mode="edge")
+    median = ndimage.median_filter(padded.ravel(), size=_MEDIAN_COLUMNS, mode="nearest").reshape(padded.shape)
+    return np.asarray(median[:, beside:-beside])
 
 
 def _score_lines(strip: Strip, contrast: Array) -> tuple[Array, Array, Array, NDArray[np.int64], Array]:

@@ -28,7 +28,7 @@ LEAST_AGREEMENT = 0.65
 """A crown that agrees this well with all others belongs to the run of frets."""
 FEWEST_SEEN = 11
 LEAST_MARGIN = 2.0
-LEAST_LEAD = 0.75
+LEAST_LEAD = 0.9
 NUT_LIKE = 0.8
 """Share of the usual likeness below which a slot may be the nut: it resembles a fret, the first fret does more."""
 LOW_SINE = 0.36
@@ -40,12 +40,12 @@ UNUSUAL = 3.0
 
 @dataclass(frozen=True)
 class Numbering:
-    """law numbers the frets from the nut; likeness (N,) of each fret to its neighbours; margin over the
-    next."""
+    """law numbers the frets from the nut; likeness (N,) of each fret to its neighbours; sureness: how many times what
+    is needed the evidence is ahead of other numbers."""
 
     law: Law
     likeness: Floats
-    margin: float
+    sureness: float
     notes: tuple[str, ...]
 
 
@@ -191,4 +191,5 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         f"numbering shifted by a fret fits worse by {margin:.1f} (needed: {LEAST_MARGIN:.1f})",
         f"{rival[1]} frets would fit worse by {lead:.1f} (needed: {LEAST_LEAD:.1f})",
     )
-    return Numbering(law.renumbered(float(seen.k[best[0]] - 1)), like, margin, notes)
+    sureness = min(margin / LEAST_MARGIN, lead / LEAST_LEAD)
+    return Numbering(law.renumbered(float(seen.k[best[0]] - 1)), like, sureness, notes)

@@ -35,6 +35,8 @@ CLOSE_CALL = 0.01
 """A reading that contradicts needs to be this little worse to be heard."""
 SURE_SCORE = 0.88
 """Mean likeness of the frets from which a reading is taken without looking for a better one."""
+SURE, SURER = 1.5, 2.0
+"""Sureness of its numbering for the same, and how much surer one of two readings must be to overrule the other."""
 FEWEST_FRETS, MOST_FRETS = 12, 36
 COLUMNS = np.linspace(0.04, 0.96, 48)
 
@@ -62,7 +64,7 @@ def locate_neck(
                 refusals.append(answer)
                 continue
             found.append(answer)
-            if answer.score >= SURE_SCORE:
+            if answer.score >= SURE_SCORE and answer.sureness >= SURE:
                 return _against(answer, refusals)
     if not found:
         if refusals:
@@ -152,15 +154,21 @@ def _from_corners(pictures: _Pictures, corners: Floats, frets: int) -> LocatedNe
 
 
 def _agreed(found: list[LocatedNeck]) -> LocatedNeck | NotLocated:
-    """The best of several readings, unless one about as good numbers the frets otherwise."""
+    """The best of several readings, unless one about as good numbers the frets otherwise and is about as sure."""
     best = max(found, key=lambda each: each.score)
-    middle = best.fret_ends_px.mean(axis=1)
-    spacing = np.linalg.norm(np.gradient(middle, axis=0), axis=1)
-    for other in found:
-        apart = np.linalg.norm(other.fret_ends_px.mean(axis=1) - middle, axis=1)
-        if np.median(apart / spacing) > 0.5 and other.score > best.score - 0.05:
+    rivals = [each for each in found if each.score > best.score - 0.05 and _numbered_otherwise(each, best)]
+    surest = max([best, *rivals], key=lambda each: each.sureness)
+    for other in [best, *rivals]:
+        if _numbered_otherwise(other, surest) and surest.sureness < SURER * other.sureness:
             return refusal("numbering unsure", "Two readings of the picture number the frets differently.")
-    return best
+    return surest
+
+
+def _numbered_otherwise(one: LocatedNeck, other: LocatedNeck) -> bool:
+    middle = other.fret_ends_px.mean(axis=1)
+    spacing = np.linalg.norm(np.gradient(middle, axis=0), axis=1)
+    apart = np.linalg.norm(one.fret_ends_px.mean(axis=1) - middle, axis=1)
+    return bool(np.median(apart / spacing) > 0.5)
 
 
 def _check(rgb: NDArray[np.uint8], frets: int) -> None:
@@ -325,6 +333,7 @@ def _result(
         nut_ends_px=np.ascontiguousarray(ends[0]),
         found_frets=found,
         score=float(np.clip(np.mean(like), 0.0, 1.0)),
+        sureness=numbering.sureness,
         alternatives=(*numbering.notes, f"the law of frets repeats the picture to {coherence:.2f} of 1"),
         flags=tuple(flags),
     )

@@ -5,7 +5,7 @@ camera and a few constants of its tracing (lanes, sides of fret ends, strings: s
 tops, fret ends and string lines in every photograph, each with its own uncertainty, and the priors. All
 data, the errors of single frets and the constants of ends and strings carry a Student-t loss (Lange, Little and
 Taylor, JASA 84, 1989) so that a bad stretch or a high fret does not bend the neck; other priors are Gaussian.
-Solver: vision.fit.trust_region with exact Jacobian. Covariance: inverse of the weighted
+Solver: vision.fit.solve with exact Jacobian. Covariance: inverse of the weighted
 normal matrix at the solution (JCGM 102, 6.2); what residuals show beyond it is vision.assemble's.
 """
 
@@ -27,8 +27,8 @@ from vision.fit.observations import (
     PhotoData,
     StringData,
 )
+from vision.fit.solve import minimise
 from vision.fit.string_lines import share_along, string_points
-from vision.fit.trust_region import minimise
 
 Array = NDArray[np.float64]
 
@@ -265,8 +265,6 @@ def fit_jointly(
             _scales(problem),
             most_evaluations=max_evaluations,
             least_gain=1e-9,
-            least_step=1e-10,
-            least_gradient=1e-10,
         )
         start = result.x
     return _collect(problem, result.x, student, result.cost, result.converged)

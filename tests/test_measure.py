@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from vision import measure
 from vision.fit import rounds
+from vision.fit.rounds import FittedNeck
 from vision.measure import CornerStart, measure_neck
 from vision.photo import Photograph, Unreadable, decode_photograph
 from vision.results import Measured, Outcome, Refused
@@ -300,6 +302,23 @@ def test_photographs_of_two_necks_are_refused() -> None:
     mixed = [photograph("back_bow", "bass"), photograph("twist", "treble")]
     outcome = refused(measure_neck(mixed, StatedNeck(647.7, 22)), "photographs disagree")
     assert "same neck" in outcome.reason
+
+
+def test_a_fit_that_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    def unsettled(*given: Any, **named: Any) -> FittedNeck:
+        fitted = rounds.trace_and_fit(*given, **named)
+        return replace(fitted, fit=replace(fitted.fit, converged=False))
+
+    monkeypatch.setattr(measure, "trace_and_fit", unsettled)
+    outcome = measure_neck(photographs("back_bow", ("treble",)), StatedNeck(647.7, 22))
+    assert "settles" in refused(outcome, "fit unsettled").reason
+
+
+def test_only_the_front_left_says_why_the_others_were_refused() -> None:
+    given = [*photographs("back_bow", ("front",)), Unreadable("cut.jpg", "damaged", "the picture is cut off", "again")]
+    outcome = refused(measure_neck(given, StatedNeck(647.7, 22)), "front only")
+    assert "the picture is cut off" in outcome.reason
+    assert outcome.advice == "again"
 
 
 def test_views_of_one_neck_from_its_two_strings_are_told_apart(pair: Measured) -> None:

@@ -173,6 +173,12 @@ def _nothing_to_measure(
 
 def _trouble(fitted: FittedNeck) -> PhotoProblem | None:
     """Reasons to refuse that show only after the joint fit."""
+    if not fitted.fit.converged:
+        return PhotoProblem(
+            "fit unsettled",
+            "No place of the cameras and shape of the neck was found that settles.",
+            "Check the stated scale length and number of frets, and take the photographs again.",
+        )
     low = [photo for photo, trace in zip(fitted.photos, fitted.traces, strict=True) if not trace.strip.front]
     two_necks = any(
         of_two_necks(agreement(fitted.model, pair, fitted.fit, fitted.string_radius_mm))

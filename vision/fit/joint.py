@@ -249,9 +249,12 @@ def fit_jointly(
     string_mean: Array,
     string_covariance: Array,
     *,
-    max_evaluations: int = 80,
+    max_evaluations: int = 400,
 ) -> JointFit:
-    """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start; string_covariance (4 S, 4 S)."""
+    """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start; string_covariance (4 S, 4 S).
+
+    max_evaluations : some 50 are usual; where a poor view leaves a long flat valley 300 have been needed.
+    """
     problem = _Problem(model, photos, strings, string_mean, string_covariance)
     start = np.zeros(problem.size)
     start[: model.unknowns] = theta

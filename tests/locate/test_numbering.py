@@ -8,6 +8,8 @@ from vision.locate.board import Board, widening
 from vision.locate.comb import Law, law_through
 from vision.locate.evidence import inlay_agreement
 from vision.locate.ladder import Strip, strip_from_corners
+from vision.locate.result import LocatedNeck, NotLocated
+from vision.locate.search import _agreed
 from vision.locate.slot_scores import _first_merged
 
 
@@ -58,3 +60,28 @@ def test_first_slot_from_which_frets_run_together() -> None:
     assert _first_merged(np.array(clear + faint), 20.0, 6, far_is_body=True) is None
     # A few faint ones can be bridged by the law.
     assert _first_merged(np.array([*clear, *declining, 4.0, 3.0, 9.0]), 20.0, 6, far_is_body=True) is None
+
+
+def reading(first_px: float, score: float, sureness: float) -> LocatedNeck:
+    """A located neck of twelve frets 50 px apart, the first at first_px."""
+    y = first_px + 50.0 * np.arange(12)
+    ends = np.stack([np.column_stack([np.full(12, x), y]) for x in (100.0, 200.0)], axis=1)
+    middles, nut = ends.mean(axis=1), ends[0] - np.array([0.0, 50.0])
+    return LocatedNeck(ends, middles, nut, np.ones(12, dtype=bool), score, sureness, (), ())
+
+
+def test_the_surer_of_two_readings_decides_the_numbering() -> None:
+    one, other = reading(300.0, 0.98, 1.1), reading(350.0, 0.97, 4.0)
+    chosen = _agreed([one, other])
+    assert isinstance(chosen, LocatedNeck)
+    np.testing.assert_allclose(chosen.fret_ends_px, other.fret_ends_px, rtol=0, atol=0)
+    doubtful = _agreed([one, reading(350.0, 0.97, 1.6)])
+    assert isinstance(doubtful, NotLocated)
+    assert doubtful.code == "numbering unsure"
+
+
+def test_of_readings_that_number_alike_the_first_is_taken() -> None:
+    lightness, colour = reading(300.0, 0.97, 1.2), reading(304.0, 0.99, 2.0)
+    chosen = _agreed([lightness, colour])
+    assert isinstance(chosen, LocatedNeck)
+    np.testing.assert_allclose(chosen.fret_ends_px, lightness.fret_ends_px, rtol=0, atol=0)

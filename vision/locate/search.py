@@ -154,14 +154,17 @@ def _from_corners(pictures: _Pictures, corners: Floats, frets: int) -> LocatedNe
 
 
 def _agreed(found: list[LocatedNeck]) -> LocatedNeck | NotLocated:
-    """The best of several readings, unless one about as good numbers the frets otherwise and is about as sure."""
+    """The surest of several good readings, unless one about as sure numbers the frets otherwise.
+
+    Of those that number alike the first, lightness before colour: it shows edges finer.
+    """
     best = max(found, key=lambda each: each.score)
-    rivals = [each for each in found if each.score > best.score - 0.05 and _numbered_otherwise(each, best)]
-    surest = max([best, *rivals], key=lambda each: each.sureness)
-    for other in [best, *rivals]:
-        if _numbered_otherwise(other, surest) and surest.sureness < SURER * other.sureness:
-            return refusal("numbering unsure", "Two readings of the picture number the frets differently.")
-    return surest
+    good = [each for each in found if each.score > best.score - 0.05]
+    surest = max(good, key=lambda each: each.sureness)
+    others = [each for each in good if _numbered_otherwise(each, surest)]
+    if any(surest.sureness < SURER * other.sureness for other in others):
+        return refusal("numbering unsure", "Two readings of the picture number the frets differently.")
+    return next(each for each in good if not _numbered_otherwise(each, surest))
 
 
 def _numbered_otherwise(one: LocatedNeck, other: LocatedNeck) -> bool:

@@ -65,12 +65,16 @@ def locate_neck(
                 continue
             found.append(answer)
             if answer.score >= SURE_SCORE and answer.sureness >= SURE:
-                return _against(answer, refusals)
+                return _weighed(found, refusals)
     if not found:
         if refusals:
             return refusals[0]
         seen = "Nothing in the picture is sharp." if _is_blurred(pictures.grey) else NOTHING_FOUND
         return refusal("no neck", seen)
+    return _weighed(found, refusals)
+
+
+def _weighed(found: list[LocatedNeck], refusals: list[NotLocated]) -> LocatedNeck | NotLocated:
     best = _agreed(found)
     return best if isinstance(best, NotLocated) else _against(best, refusals)
 

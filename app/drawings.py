@@ -105,7 +105,7 @@ def from_the_front() -> str:
         _line(left + 108, y1, left + 116, y1, MUTED, 1.2),
         _text(left + 120, (y0 + y1) / 2 - 3, "nut to last fret,", "start"),
         _text(left + 120, (y0 + y1) / 2 + 12, "nothing cut off", "start"),
-        _text(left + 50, 155, "from above or the front", "middle"),
+        _text(left + 50, 155, "from well above", "middle"),
     ]
     return _svg(348, 160, "".join(parts))
 

@@ -48,7 +48,6 @@ def set_advice(looks: Sequence[Look], neck: Neck) -> SetAdvice:
     if along == 1:
         return SetAdvice("enough", has, "A second one down the neck, along the other outer string, makes twist sure.")
     if front == 0 and not widths:
-        return SetAdvice(
-            "enough", has, "Add one from the front, or two measured widths: it makes the relief about ten times surer."
-        )
+        surer = "it makes the relief about three times surer. Two measured widths help a little."
+        return SetAdvice("enough", has, f"Add one from the front: {surer}")
     return SetAdvice("good", has + (" The widths are stated." if front == 0 else ""))

@@ -190,7 +190,7 @@ def neck_flags(kinds: Sequence[PhotoKind], widths_stated: bool) -> tuple[Flag, .
                 "no front photograph",
                 "Without a photograph from the front the relief itself is poorly known; "
                 "the difference of the sides, twist and single frets are not affected.",
-                "Add one photograph from the front of the whole fretted part, or type in the two widths.",
+                "Add one photograph from the front of the whole fretted part; two widths typed in help a little.",
             )
         )
     for kind in ("bass", "treble"):

@@ -30,7 +30,8 @@ CARDS = (
         "One upright picture of the whole fretted part from the front",
         "4. And one from the front",
         "In a low view a gentle bow looks like a slightly different distance. The front view fixes the board's widths, "
-        "and with them the distance: the relief becomes about ten times surer.",
+        "and with them the distance: the relief becomes about three times surer. Best from well above the "
+        "board, not from straight over it.",
     ),
 )
 
@@ -44,6 +45,6 @@ def show_help() -> None:
     st.html(f'<div class="grid two">{cards}</div>')
     st.html(
         '<p class="quiet">Soft daylight from the side is best. Give the pictures as the phone made them: not cropped, '
-        "not straightened, not edited. No front picture? Two widths of the board, measured, do nearly as well.</p>"
+        "not straightened, not edited. No front picture? Two widths of the board, measured, help a little.</p>"
         '<p class="quiet">Strings are under tension: keep your eyes out of their plane, and ask before you touch.</p>'
     )

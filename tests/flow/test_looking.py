@@ -115,7 +115,7 @@ def looks(*kinds: str | None) -> list[Look]:
         ((None,), "not enough", "Mark its corners"),
         (("front",), "not enough", "two looking down the neck"),
         (("bass",), "enough", "other outer string"),
-        (("bass", "treble"), "enough", "ten times surer"),
+        (("bass", "treble"), "enough", "three times surer"),
         (("bass", None, "treble", "front"), "good", ""),
     ],
 )

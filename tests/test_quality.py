@@ -57,7 +57,8 @@ def _problem(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> 
 def test_a_good_photograph_has_neither_problem_nor_flag(model: NeckModel) -> None:
     assert problem_of(_trace(), _camera(model, 8.0), model) is None
     assert photo_flags(_trace(), _camera(model, 8.0), model) == ()
-    assert photo_flags(_trace(front=True), _camera(model, 60.0), model) == ()
+    for elevation_deg in (30.0, 60.0, 80.0):
+        assert photo_flags(_trace(front=True), _camera(model, elevation_deg), model) == ()
 
 
 @pytest.mark.parametrize(
@@ -68,6 +69,7 @@ def test_a_good_photograph_has_neither_problem_nor_flag(model: NeckModel) -> Non
         (_trace(hidden=11), 8.0, "too few frets", "Only 11 frets can be made out, 12 are needed"),
         (_trace(lanes=4), 8.0, "glare", "Only 50 % of the frets' lengths"),
         (_trace(hidden=11, front=True), 60.0, "too few frets", "Only 11 frets"),
+        (_trace(hidden=_FRETS), 8.0, "too few frets", "No frets can be made out, 12 are needed"),
     ],
 )
 def test_what_cannot_carry_the_figure_is_refused_with_its_reason(
@@ -90,6 +92,7 @@ def test_the_least_share_is_where_the_refusal_begins(model: NeckModel) -> None:
     [
         (_trace(), 4.0, 1200.0, ["too low"]),
         (_trace(), 18.0, 1200.0, ["too high"]),
+        (_trace(front=True), 88.0, 1200.0, ["straight above"]),
         (_trace(), 8.0, 2600.0, ["too small"]),
         (_trace(blurred_px=7.0), 8.0, 1200.0, ["blurred"]),
         (_trace(hidden=2), 8.0, 1200.0, ["frets hidden"]),

@@ -22,7 +22,7 @@ LEAST_USABLE = 0.60
 _GLARE_USABLE = 0.85
 _LEAST_FRETS = 12
 _LEAST_FRET_SHARE = 0.5  # of a fret's stretches, for the fret to count as seen
-_LOW_DEG, _HIGH_DEG = 4.5, 16.0
+_LOW_DEG, _HIGH_DEG, _STEEP_DEG = 4.5, 16.0, 84.0
 _SMALL_PX_PER_MM = 3.5
 _BLURRED_MM = 0.7  # radius of the blur against a crown 1.2 mm high
 _DISAGREE = 4.0
@@ -102,7 +102,7 @@ def problem_of(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -
     if seen < _LEAST_FRETS:
         return PhotoProblem(
             "too few frets",
-            f"Only {seen} frets can be made out, {_LEAST_FRETS} are needed.",
+            f"{f'Only {seen} frets' if seen > 1 else 'No frets'} can be made out, {_LEAST_FRETS} are needed.",
             "Show the whole fretted part, without hands or a capo on it, in even light.",
         )
     return PhotoProblem(
@@ -131,6 +131,14 @@ def photo_flags(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) 
                 "too high",
                 f"The view is high ({angle:.0f} degrees): relief shows less.",
                 "Go lower, to 6 to 12 degrees above the strings.",
+            )
+        )
+    if front and angle > _STEEP_DEG:
+        flags.append(
+            Flag(
+                "straight above",
+                f"From straight above ({angle:.0f} degrees): in trials that could pull the relief beyond its uncertainty.",
+                "Take it from 40 to 70 degrees above the board.",
             )
         )
     if _px_per_mm(camera, model) < _SMALL_PX_PER_MM:

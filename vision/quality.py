@@ -137,7 +137,7 @@ def photo_flags(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) 
         flags.append(
             Flag(
                 "straight above",
-                f"From straight above ({angle:.0f} degrees): in trials that could pull the relief beyond its uncertainty.",
+                f"From straight above ({angle:.0f} degrees): in trials that pulled the relief beyond its uncertainty.",
                 "Take it from 40 to 70 degrees above the board.",
             )
         )

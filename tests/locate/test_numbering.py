@@ -67,7 +67,7 @@ def reading(first_px: float, score: float, sureness: float) -> LocatedNeck:
     y = first_px + 50.0 * np.arange(12)
     ends = np.stack([np.column_stack([np.full(12, x), y]) for x in (100.0, 200.0)], axis=1)
     middles, nut = ends.mean(axis=1), ends[0] - np.array([0.0, 50.0])
-    return LocatedNeck(ends, middles, nut, np.ones(12, dtype=bool), score, sureness, (), ())
+    return LocatedNeck(ends, middles, nut, np.ones(12, dtype=bool), score, sureness, ())
 
 
 def test_the_surer_of_two_readings_decides_the_numbering() -> None:

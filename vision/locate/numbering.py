@@ -46,7 +46,6 @@ class Numbering:
     law: Law
     likeness: Floats
     sureness: float
-    notes: tuple[str, ...]
 
 
 def longest_run(match: Floats, shift: Floats, threshold: float = 0.6) -> tuple[int, int]:
@@ -187,9 +186,5 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         return _doubtful("numbering unsure", reason, 0.0, clear, far_is_body)
     which = slice(best[0], best[0] + frets)
     like = np.r_[slots.likeness[which][:-1], slots.as_last[which][-1]]
-    notes = (
-        f"numbering shifted by a fret fits worse by {margin:.1f} (needed: {LEAST_MARGIN:.1f})",
-        f"{rival[1]} frets would fit worse by {lead:.1f} (needed: {LEAST_LEAD:.1f})",
-    )
     sureness = min(margin / LEAST_MARGIN, lead / LEAST_LEAD)
-    return Numbering(law.renumbered(float(seen.k[best[0]] - 1)), like, sureness, notes)
+    return Numbering(law.renumbered(float(seen.k[best[0]] - 1)), like, sureness)

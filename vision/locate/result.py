@@ -48,7 +48,6 @@ class LocatedNeck:
     found_frets : (N,) bool, True where the fret line itself was seen, False where the law places it.
     score : 0..1, share of the neck's evidence that agrees; 1 is perfect.
     sureness : from 1; how many times what is needed the evidence for this numbering is ahead of others.
-    alternatives : short notes on the other readings considered and how much worse they are.
     flags : short notes about the picture that the user can act on.
     """
 
@@ -58,7 +57,6 @@ class LocatedNeck:
     found_frets: NDArray[np.bool_]
     score: float
     sureness: float
-    alternatives: tuple[str, ...]
     flags: tuple[str, ...]
 
 

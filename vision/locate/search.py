@@ -290,7 +290,7 @@ def _read_strip(
     if np.max(np.abs(law.y(k) - numbering.law.y(k)) / spacing) > MOST_SETTLING:
         return refusal("numbering unsure", "The frets' places shift with the way they are fitted.")
     board = Board(strip, law)
-    return _result(board, tone.shape, numbering, coherence, frets)
+    return _result(board, tone.shape, numbering, frets)
 
 
 def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:
@@ -312,9 +312,7 @@ def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:
     return measure_slots(y, tone, law, start - 34, start + 41, (start, start + 7))
 
 
-def _result(
-    board: Board, shape: tuple[int, ...], numbering: Numbering, coherence: float, frets: int
-) -> LocatedNeck | NotLocated:
+def _result(board: Board, shape: tuple[int, ...], numbering: Numbering, frets: int) -> LocatedNeck | NotLocated:
     """The located neck, after the checks that no picture of a neck can fail."""
     y = board.law.y(np.arange(0.0, frets + 1))
     steps = np.diff(y)
@@ -341,6 +339,5 @@ def _result(
         found_frets=found,
         score=float(np.clip(np.mean(like), 0.0, 1.0)),
         sureness=numbering.sureness,
-        alternatives=(*numbering.notes, f"the law of frets repeats the picture to {coherence:.2f} of 1"),
         flags=tuple(flags),
     )

@@ -100,9 +100,10 @@ def problem_of(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -
             "Step back, zoom in, tap on the middle of the neck to focus, and hold still.",
         )
     if seen < _LEAST_FRETS:
+        found = f"Only {seen}" if seen else "No"
         return PhotoProblem(
             "too few frets",
-            f"{f'Only {seen} frets' if seen > 1 else 'No frets'} can be made out, {_LEAST_FRETS} are needed.",
+            f"{found} frets can be made out, {_LEAST_FRETS} are needed.",
             "Show the whole fretted part, without hands or a capo on it, in even light.",
         )
     return PhotoProblem(

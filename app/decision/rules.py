@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from app.decision.causes import rod_at_end, rod_cannot_push
 from app.decision.situation import Situation
@@ -141,4 +141,4 @@ def chance_above(value: float, u: float, limit: float) -> float:
     """Chance that a figure known as value with standard uncertainty u lies above a limit (normal)."""
     if u == 0.0:
         return float(value > limit)
-    return float(norm.sf(limit, value, u))
+    return float(ndtr((value - limit) / u))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from vision.locate.board import Board
-from vision.locate.comb import Law
+from vision.locate.comb import Law, law_through
 from vision.locate.crowns import Tones, move_to_tops
 from vision.locate.ladder import Strip
 
@@ -46,16 +46,9 @@ def test_the_top_is_found_from_the_middle_of_the_crown(crown: tuple[float, float
     neck = board()
     seen = tones(neck, *crown, *wood)
     middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.mm_px(FRETS)
-    z = 1.0 - 2.0 ** (-FRETS / 12.0)
-    start = Board(neck.strip, Law(*(float(v) for v in _through(z, middle))))
+    start = Board(neck.strip, law_through(middle, FRETS))
     law = move_to_tops(seen, start, FRETS, np.ones(len(FRETS)))
     off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.mm_px(FRETS)
     # A silhouette stands a little behind a crown's highest line; the drawing has no such crown.
     assert np.abs(off_mm - np.median(off_mm)).max() < 0.1
     assert 0.0 <= np.median(off_mm) < 0.25
-
-
-def _through(z: np.ndarray, y: np.ndarray) -> tuple[float, float, float]:
-    """a, b, c of y = (a + b z) / (1 + c z), least squares of the equation multiplied out."""
-    solved = np.linalg.lstsq(np.column_stack([np.ones_like(z), z, -y * z]), y, rcond=None)[0]
-    return float(solved[0]), float(solved[1]), float(solved[2])

@@ -28,7 +28,7 @@ def family_coverage(k: float, questions: int) -> float:
     """
     if questions < 1:
         raise ValueError(f"questions={questions!r} must be at least 1")
-    return float(-ndtri(ndtr(-k) / questions))  # scipy.stats says the same, but takes 0.4 s to import
+    return float(-ndtri(ndtr(-k) / questions))  # scipy.stats says the same, but imports slowly
 
 
 def fret_findings(measured: Measured, thresholds: Thresholds) -> tuple[Finding, ...]:

@@ -49,20 +49,17 @@ class CameraModel:
 def project(points_mm: Array, camera: CameraModel) -> tuple[Array, Array]:
     """Image points (n, 2) px and depths (n,) mm of neck points (n, 3)."""
     seen = points_mm @ camera.rotation.T + camera.translation_mm
-    depth = seen[:, 2]
-    flat = seen[:, :2] / depth[:, None]
-    stretch = 1.0 + camera.k1 * (flat[:, :1] ** 2 + flat[:, 1:] ** 2)
-    return camera.centre_px + camera.focal_px * flat * stretch, depth
+    flat, radius2 = _flattened(seen)
+    return camera.centre_px + camera.focal_px * flat * (1.0 + camera.k1 * radius2), seen[:, 2]
 
 
 def project_moving(points_mm: Array, motion_mm: Array, camera: CameraModel) -> tuple[Array, Array]:
     """Image points (n, 2) and how they move when the neck points move by motion_mm (n, 3) per unit."""
     seen = points_mm @ camera.rotation.T + camera.translation_mm
     motion = motion_mm @ camera.rotation.T
-    depth = seen[:, 2:]
-    flat = seen[:, :2] / depth
-    by_motion = (motion[:, :2] - flat * motion[:, 2:]) / depth
-    stretch = 1.0 + camera.k1 * np.sum(flat**2, axis=1, keepdims=True)
+    flat, radius2 = _flattened(seen)
+    by_motion = (motion[:, :2] - flat * motion[:, 2:]) / seen[:, 2:]
+    stretch = 1.0 + camera.k1 * radius2
     stretching = 2.0 * camera.k1 * np.sum(flat * by_motion, axis=1, keepdims=True)
     image = camera.centre_px + camera.focal_px * flat * stretch
     return image, np.asarray(camera.focal_px * (by_motion * stretch + flat * stretching))
@@ -73,8 +70,7 @@ def project_with_derivatives(points_mm: Array, camera: CameraModel) -> tuple[Arr
     turned = points_mm @ camera.rotation.T
     seen = turned + camera.translation_mm
     depth = seen[:, 2:3]
-    flat = seen[:, :2] / depth
-    radius2 = np.sum(flat**2, axis=1, keepdims=True)
+    flat, radius2 = _flattened(seen)
     stretch = 1.0 + camera.k1 * radius2
     image = camera.centre_px + camera.focal_px * flat * stretch
     # d image / d flat = f (stretch I + 2 k1 flat flat^T)
@@ -93,6 +89,12 @@ def project_with_derivatives(points_mm: Array, camera: CameraModel) -> tuple[Arr
     by_camera[:, :, 7] = camera.focal_px * flat * radius2
     by_camera[:, 0, 8] = by_camera[:, 1, 9] = 1.0
     return image, by_camera, to_seen @ camera.rotation
+
+
+def _flattened(seen: Array) -> tuple[Array, Array]:
+    """Normalised x, y (n, 2) of points in the camera frame (n, 3), and their squared distance from the axis (n, 1)."""
+    flat = seen[:, :2] / seen[:, 2:]
+    return flat, flat[:, :1] ** 2 + flat[:, 1:] ** 2
 
 
 def rotation_matrix(vector: Array) -> Array:

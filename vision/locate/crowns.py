@@ -231,8 +231,8 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
     strong = [i for i in places if abs(lightness[i]) >= 0.4 * strongest]
     colour = _colour_edge(view, warm)
     if colour is None:
-        own = (float(OFFSET_MM[i]) for i in strong if not _is_next_fret(view, grey, i, lightness[i]))
-        return next(own, 0.0)
+        first = (i for i in strong if not _is_next_fret(view, grey, i, lightness[i]))
+        return next((float(OFFSET_MM[i]) for i in first), 0.0)
     at, width = colour
     tolerance = float(np.clip(0.45 * width, 0.2, 1.0))
     close = [i for i in strong if abs(OFFSET_MM[i] - at) <= tolerance]
@@ -241,11 +241,11 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
     best = min(close, key=lambda i: abs(OFFSET_MM[i] - at))
     # A crown that mirrors a lamp is warmer than dark wood: the warmth then falls at its foot, where light falls as
     # well, and the top is where the light rose.
-    for i in places:
-        rises = lightness[i] >= LEAST_RISE * strongest and lightness[best] < 0
-        if rises and 0.0 < OFFSET_MM[best] - OFFSET_MM[i] <= CROWN_MM and not _is_next_fret(view, grey, i, 1.0):
-            return float(OFFSET_MM[i])
-    return float(OFFSET_MM[best])
+    falls = lightness[best] < 0
+    rises = [i for i in places if falls and lightness[i] >= LEAST_RISE * strongest]
+    before = [i for i in rises if 0.0 < OFFSET_MM[best] - OFFSET_MM[i] <= CROWN_MM]
+    own = (i for i in before if not _is_next_fret(view, grey, i, lightness[i]))
+    return float(OFFSET_MM[next(own, best)])
 
 
 def _is_next_fret(view: _View, grey: Floats, i: int, polarity: float) -> bool:

@@ -165,10 +165,10 @@ def _agreed(found: list[LocatedNeck]) -> LocatedNeck | NotLocated:
     best = max(found, key=lambda each: each.score)
     good = [each for each in found if each.score > best.score - 0.05]
     surest = max(good, key=lambda each: each.sureness)
-    others = [each for each in good if _numbered_otherwise(each, surest)]
-    if any(surest.sureness < SURER * other.sureness for other in others):
+    otherwise = [_numbered_otherwise(each, surest) for each in good]
+    if any(differs and surest.sureness < SURER * each.sureness for each, differs in zip(good, otherwise, strict=True)):
         return refusal("numbering unsure", "Two readings of the picture number the frets differently.")
-    return next(each for each in good if not _numbered_otherwise(each, surest))
+    return good[otherwise.index(False)]
 
 
 def _numbered_otherwise(one: LocatedNeck, other: LocatedNeck) -> bool:

@@ -19,7 +19,6 @@ OUTSIDE_WEIGHTS = np.array([1.0, 0.4, 0.2])
 """A like slot outside counts less the more unlike ones lie between."""
 FRET, SAME_TONE = 0.9, 0.1
 """Likeness and change of tone of a slot that is a fret beyond doubt; a slot between two of those is one as well."""
-
 WEAK = 0.5
 """Share of its neighbours' profile that the first fret shows at least."""
 DROWNING = 1.5
@@ -77,11 +76,11 @@ def score_slots(seen: Evidence, core: Floats, far_is_body: bool, low: bool) -> S
     merged = _first_merged(contrast, usual, int(np.argmin(np.abs(seen.k - middle))), far_is_body)
     # Board on which frets fade out, away from the camera (too low a view, glare), may belong inside, hardly outside.
     # Frets fade by and by: where the last one still stands out, the board has ended.
-    weak = (contrast < FAINT * usual) & (np.nan_to_num(seen.level, nan=9.0) < 0.6)
-    weak &= np.roll(contrast, 1 if far_is_body else -1) < FADING * usual
+    before = np.roll(contrast, 1 if far_is_body else -1)  # of the slot nearer to the camera
+    weak = (contrast < FAINT * usual) & (seen.level < 0.6) & (before < FADING * usual)
     faded = _faded(weak, in_full, seen.k > middle if far_is_body else seen.k < middle, far_is_body)
     # Where the light that frets mirror turns from bright to dark, one or two are hardly seen.
-    sure = (f > FRET) & (np.nan_to_num(seen.level, nan=9.0) < SAME_TONE)
+    sure = (f > FRET) & (seen.level < SAME_TONE)
     dull = _between(sure) & ~sure
     in_full = np.where(dull, np.maximum(in_full, 0.0), in_full)
     in_full = np.where(faded, 0.0, in_full)
@@ -89,8 +88,7 @@ def score_slots(seen: Evidence, core: Floats, far_is_body: bool, low: bool) -> S
     strong = np.clip((np.nan_to_num(seen.gain, nan=1.0) - WEAK) / 0.13, -1.0, 1.5)
     in_first = np.minimum(in_full, strong) if low else in_full
     # Bright things behind the board's end can drown its last fret.
-    before = np.roll(contrast, 1 if far_is_body else -1)
-    drowned = (contrast > DROWNING * before) & (np.nan_to_num(seen.level) > 0.3) & low & far_is_body
+    drowned = (contrast > DROWNING * before) & (seen.level > 0.3) & low & far_is_body
     return SlotScores(
         f,
         last,

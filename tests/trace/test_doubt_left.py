@@ -1,16 +1,20 @@
-"""What tracing still contradicts in the last round, the fitted camera or itself, widens what is believed of it."""
+"""What is believed in the last fit: less where tracing contradicts the fitted camera or itself, or is known to hide."""
 
 from types import SimpleNamespace
-from typing import cast
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.fit.simulated_neck import BASS, simulate
+from tests.fit.simulated_neck import BASS, FRONT, simulate
+from vision.fit.camera import view_angle_deg
 from vision.fit.observations import FretData
+from vision.quality import middle_of
+from vision.trace.blur import Blur
+from vision.trace.doubt import with_doubt_left
 from vision.trace.lanes import LANES, lane_centres
-from vision.trace.photo_trace import PhotoMeasurement, with_doubt_left
+from vision.trace.photo_trace import PhotoMeasurement
 
 Array = NDArray[np.float64]
 
@@ -18,22 +22,34 @@ _FRETS = 22
 _ALONG = np.linspace(-1.0, 1.0, _FRETS)
 
 
+_BEFORE = simulate(1, (BASS,))
+_FROM_FRONT = simulate(1, (FRONT,))
+
+
 def _frets() -> FretData:
-    return simulate(1, (BASS,)).photos[0].frets
+    return _BEFORE.photos[0].frets
+
+
+def _believed(
+    shift_mm: Array, *, front: bool = False, reverse: bool = False, usable: NDArray[np.bool_] | None = None
+) -> PhotoMeasurement:
+    """After lanes moved by shift_mm (LANES, N), in the order of the frets; usable (N, LANES), all if None."""
+    order = np.arange(_FRETS)[::-1] if reverse else np.arange(_FRETS)
+    strip: Any = SimpleNamespace(front=front, order=order)
+    profile: Any = SimpleNamespace(shift_mm=shift_mm[:, order])
+    sim = _FROM_FRONT if front else _BEFORE
+    data = sim.photos[0]
+    seen = np.ones((_FRETS, LANES), dtype=bool) if usable is None else usable
+    trace = PhotoMeasurement(
+        strip, (), profile, data.frets, data.ends, data.strings, seen, Blur(0.0, 0.0, 0.0, 0.0), None, data.edges
+    )
+    return with_doubt_left(trace, data.camera, sim.model)
 
 
 def _doubted(
-    shift_mm: Array, *, front: bool = False, reverse: bool = False, usable: NDArray[np.bool_] | None = None
+    shift_mm: Array, *, reverse: bool = False, usable: NDArray[np.bool_] | None = None
 ) -> FretData:
-    """Fret tops after lanes moved by shift_mm (LANES, N), in the order of the frets; usable (N, LANES), all if None."""
-    order = np.arange(_FRETS)[::-1] if reverse else np.arange(_FRETS)
-    trace = SimpleNamespace(
-        frets=_frets(),
-        strip=SimpleNamespace(front=front, order=order),
-        profile=SimpleNamespace(shift_mm=shift_mm[:, order]),
-        usable=np.ones((_FRETS, LANES), dtype=bool) if usable is None else usable,
-    )
-    return with_doubt_left(cast(PhotoMeasurement, trace))
+    return _believed(shift_mm, reverse=reverse, usable=usable).frets
 
 
 def _widened(found: FretData) -> tuple[float, float, float]:
@@ -118,10 +134,25 @@ def test_too_few_lanes_are_not_judged() -> None:
     assert found.lane_bend_u_mm == before.lane_bend_u_mm
 
 
-def test_from_the_front_it_is_judged_by_its_own_prior() -> None:
-    """Highlights wander there along the neck as the line of sight turns."""
+def test_from_the_front_the_slant_widens_and_not_the_shifts() -> None:
+    """Seen aslant, a mark on a crown's flank stands beside its top; how far, goes with the cotangent of the slant."""
     lanes = np.tile(0.2 * _ALONG**2, (LANES, 1))
     lanes[0] += 0.3 * _ALONG
-    before, found = _frets(), _doubted(lanes, front=True)
-    for name in ("bend_u_mm", "drift_u_mm", "lane_bend_u_mm"):
-        assert getattr(found, name) == getattr(before, name)
+    photo = _FROM_FRONT.photos[0]
+    before, found = photo.frets, _believed(lanes, front=True).frets
+    slant = 1.0 / np.tan(np.radians(view_angle_deg(photo.camera, middle_of(_FROM_FRONT.model))))
+    assert 0.5 < slant < 0.65  # from 60 degrees
+    assert found.bend_u_mm - before.bend_u_mm == pytest.approx(0.1 * slant, rel=0, abs=1e-9)
+    assert found.lane_bend_u_mm - before.lane_bend_u_mm == pytest.approx(0.02 * slant, rel=0, abs=1e-9)
+    assert found.drift_u_mm == before.drift_u_mm
+
+
+@pytest.mark.parametrize("front", [False, True])
+def test_ends_and_strings_may_drift(front: bool) -> None:
+    photo = (_FROM_FRONT if front else _BEFORE).photos[0]
+    found = _believed(np.zeros((LANES, _FRETS)), front=front)
+    assert np.sqrt(found.ends.drift_u_mm**2 - photo.ends.drift_u_mm**2) == pytest.approx(0.03, rel=0, abs=1e-9)
+    assert found.ends.bend_u_mm == photo.ends.bend_u_mm
+    added_px = np.sqrt(found.string_data.u_px**2 - photo.strings.u_px**2)
+    np.testing.assert_allclose(added_px, 0.15, rtol=0, atol=1e-9)
+    np.testing.assert_array_equal(found.string_data.point_px, photo.strings.point_px)

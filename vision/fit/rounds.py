@@ -12,7 +12,8 @@ from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel
 from vision.fit.observations import EdgeData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
-from vision.trace.photo_trace import PhotoMeasurement, measure_photo, with_doubt_left
+from vision.trace.doubt import with_doubt_left
+from vision.trace.photo_trace import PhotoMeasurement, measure_photo
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
@@ -78,12 +79,15 @@ def trace_and_fit(
             traces = list(pool.map(trace, views, cameras, earlier))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         last = turn == rounds - 1
-        seen = [with_doubt_left(t) if last else t.frets for t in traces]
+        believed = [
+            with_doubt_left(trace, camera, model) if last else trace
+            for trace, camera in zip(traces, cameras, strict=True)
+        ]
         photos = tuple(
             PhotoData(
-                camera, view.prior, view.prior_u, tops, t.ends, t.edges, t.string_data, centre_offset_u_mm(radius)
+                camera, view.prior, view.prior_u, t.frets, t.ends, t.edges, t.string_data, centre_offset_u_mm(radius)
             )
-            for view, camera, t, tops in zip(views, cameras, traces, seen, strict=True)
+            for view, camera, t in zip(views, cameras, believed, strict=True)
         )
         fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
         kept = tuple(

@@ -1,6 +1,6 @@
 """Everything measured in one photograph for the current model: strip, strings, fret tops and ends, edges."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,18 +18,16 @@ from vision.trace.ends import (
     SIDE_SLOPE_U_MM,
     find_ends,
 )
-from vision.trace.lane_scene import LaneGeometry
-from vision.trace.lanes import LANES, combine_lanes, lane_centres, lane_geometry, lane_signals, usable_stretches
+from vision.trace.lanes import LANES, lane_centres, lane_geometry, lane_signals, usable_stretches
 from vision.trace.profile import ProfileFit, fit_profiles
+from vision.trace.profile_start import first_profile
 from vision.trace.string_match import match_strings, string_data_of
 from vision.trace.strings import StringLine, find_strings, string_mask
 from vision.trace.strip import LightCrop, Strip, make_strip
 
 Array = NDArray[np.float64]
 
-_STARTS = 3
 _CROWN_TOP_RADIUS_MM = 1.2
-_LEAST_FRETS, _LEAST_LANES = 9, 5  # to judge drifts by
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
 _END_FLOOR_PX = 0.1
 # Errors of tracing that a photograph's own residuals cannot show: constant, drift, bend of a lane; drift, bend of all.
@@ -79,13 +77,7 @@ def measure_photo(
     known = edge_blur if strip.front else None
     shift = None
     if before is None:
-        combined, weight = combine_lanes(signals, weights)
-        guesses = _likely_blurs(combined, weight, geometry) if known is None else [known]
-        starts = [
-            fit_profiles(combined, weight, geometry, guess, iterations=5, fit_blur=known is None)
-            for guess in guesses
-        ]
-        start = min(starts, key=lambda fit: float(fit.residual[0]))
+        start = first_profile(signals, weights, geometry, known)
         blur, shift = start.blur, np.repeat(start.shift_mm, LANES, axis=0)
     else:
         blur = known or before.blur
@@ -103,25 +95,6 @@ def measure_photo(
     )
     string_data = string_data_of(matched)
     return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur, edge_blur, edges)
-
-
-def _likely_blurs(signal: Array, weight: Array, geometry: LaneGeometry) -> list[Blur]:
-    """Best of a coarse grid of defocus laws (amount, and where along the neck it is sharp), best first.
-
-    Defocus and sharpening trade against each other: more than one start is needed to find the better valley.
-    """
-    row = np.clip(geometry.top_row[[0, -1]].astype(int), 0, len(geometry.depth_m) - 1)
-    inverse = 1.0 / geometry.depth_m[row]
-    span = max(abs(float(inverse[0] - inverse[1])), 1e-3)
-    tried: list[tuple[float, Blur]] = []
-    for discs in (1.0, 3.0, 8.0):
-        for place in (0.0, 0.33, 0.67, 1.0):
-            focus = float(inverse[0] * (1 - place) + inverse[1] * place)
-            blur = Blur(float(np.log(discs / span)), focus, float(np.log(0.9)), 0.6)
-            fit = fit_profiles(signal, weight, geometry, blur, iterations=2, fit_blur=False)
-            tried.append((float(fit.residual[0]), blur))
-    tried.sort(key=lambda pair: pair[0])
-    return [blur for _, blur in tried[:_STARTS]]
 
 
 def _fret_data(
@@ -162,42 +135,6 @@ def _fret_data(
         *(_FRONT_ERRORS_U_MM if strip.front else _LOW_ERRORS_U_MM),
         LANES,
     )
-
-
-def with_doubt_left(trace: PhotoMeasurement) -> FretData:
-    """Fret tops of the last round, believed no better than tracing agrees with the fitted camera and with itself.
-
-    By then a common bend of the shifts should have vanished; where it has not, other cues contradict this photograph's.
-    And what turns the neck turns all lanes in proportion to their place across it; what is left over is tracing's.
-    """
-    if trace.strip.front:
-        return trace.frets
-    shift = trace.profile.shift_mm[:, np.argsort(trace.strip.order)]
-    along = np.linspace(-1.0, 1.0, shift.shape[1])
-    left = float(np.polynomial.polynomial.polyfit(along, np.median(shift, axis=0), 2)[2])
-    bend_u_mm = float(np.hypot(trace.frets.bend_u_mm, left))
-    drift, bend = _scatter_of_lanes(shift, trace.usable.T, along)
-    return replace(
-        trace.frets,
-        bend_u_mm=bend_u_mm,
-        drift_u_mm=float(np.hypot(trace.frets.drift_u_mm, drift)),
-        lane_bend_u_mm=float(np.hypot(trace.frets.lane_bend_u_mm, bend)),
-    )
-
-
-def _scatter_of_lanes(shift: Array, usable: NDArray[np.bool_], along: Array) -> tuple[float, float]:
-    """Scatter (mm) of the lanes' drifts and bends about what is in proportion to their place across the neck."""
-    lanes, forms = [], []
-    for lane, own, seen in zip(lane_centres(), shift, usable, strict=True):
-        if np.count_nonzero(seen) >= _LEAST_FRETS:
-            lanes.append(lane)
-            forms.append(np.polyfit(along[seen], own[seen], 2)[:2])
-    if len(lanes) < _LEAST_LANES:
-        return 0.0, 0.0
-    design = np.vander(lanes, 2)
-    left = np.array(forms) - design @ np.linalg.lstsq(design, np.array(forms), rcond=None)[0]
-    bend, drift = np.sqrt(np.sum(left**2, axis=0) / (len(lanes) - 2))
-    return float(drift), float(bend)
 
 
 def _silhouette_lift(points: Array, camera: CameraModel) -> Array:

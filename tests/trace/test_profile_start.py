@@ -1,0 +1,54 @@
+"""Profiles started beside the frets' tops find them all the same, as one start alone does not."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from tests.trace.test_profile import draw
+from vision.trace.blur import Blur
+from vision.trace.lane_scene import LaneGeometry
+from vision.trace.profile import ProfileFit, fit_profiles
+from vision.trace.profile_start import first_profile
+
+Array = NDArray[np.float64]
+
+_BESIDE_MM = 0.35
+_USUAL = Blur(float(np.log(14.0)), 1.0 / 1.15, float(np.log(0.9)), 0.0)  # as drawn
+
+
+def _lowered(geometry: LaneGeometry, by_mm: float) -> LaneGeometry:
+    """Tops expected too low, by the same height at every fret."""
+    return replace(geometry, top_row=geometry.top_row - by_mm * geometry.rows_per_mm)
+
+
+def _found_mm(fit: ProfileFit) -> float:
+    return float(np.median(fit.shift_mm))
+
+
+def test_tops_are_found_from_starts_beside_them() -> None:
+    lanes = draw(21)
+    weights = np.ones_like(lanes.signal)
+    from_tops = first_profile(lanes.signal, weights, lanes.geometry, None)
+    from_below = first_profile(lanes.signal, weights, _lowered(lanes.geometry, _BESIDE_MM), None)
+    assert _found_mm(from_below) - _found_mm(from_tops) == pytest.approx(_BESIDE_MM, rel=0, abs=0.1)
+    assert float(from_below.residual[0]) == pytest.approx(float(from_tops.residual[0]), rel=0, abs=0.001)
+
+
+def test_one_start_alone_stays_where_it_was() -> None:
+    """What the starts on either side are for: the edge of a reflection explains the picture, but worse."""
+    lanes = draw(21)
+    geometry = _lowered(lanes.geometry, _BESIDE_MM)
+    mean = lanes.signal[1:-1].mean(axis=0)
+    alone = fit_profiles(mean, np.ones_like(mean), geometry, _USUAL, iterations=5)
+    several = first_profile(lanes.signal, np.ones_like(lanes.signal), geometry, None)
+    assert _found_mm(several) - _found_mm(alone) > 0.15
+    assert float(several.residual[0]) < 0.8 * float(alone.residual[0])
+
+
+def test_a_blur_that_is_known_is_kept() -> None:
+    lanes = draw(22)
+    found = first_profile(lanes.signal, np.ones_like(lanes.signal), lanes.geometry, _USUAL)
+    assert found.blur == _USUAL
+    assert found.shift_mm.shape == (1, lanes.geometry.top_row.size)

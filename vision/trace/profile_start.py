@@ -1,0 +1,69 @@
+"""Where the fit of the fret profiles starts: how blurred the photograph is, and which edge is the fret's top.
+
+All lanes together are fitted from several blurs. A crown may show as a bright reflection between two dark flanks: then
+the reflection's edge, with the blur sharpened beyond belief, explains the picture almost as a fret's top would, and a
+fit started there stays there. So it is also started from either side, and the better explanation is kept.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.trace.blur import Blur
+from vision.trace.lane_scene import LaneGeometry
+from vision.trace.lanes import combine_lanes
+from vision.trace.profile import ProfileFit, fit_profiles
+
+Array = NDArray[np.float64]
+
+_STARTS = 3
+_ITERATIONS = 5
+_OTHER_EDGE_MM = 0.35  # from a reflection's edge to the crown's top
+_BETTER = 0.75  # of the residual: another edge is believed only if it explains the picture so much better
+
+
+def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known: Blur | None) -> ProfileFit:
+    """Fit of the mean of the inner lanes, one lane: blur and shifts to start all lanes from.
+
+    signals, weights : (LANES, rows) as in fit_profiles.  known : the blur, where it was measured otherwise.
+    """
+    combined, weight = combine_lanes(signals, weights)
+    guesses = _likely_blurs(combined, weight, geometry) if known is None else [known]
+
+    def best_from(shift_mm: float) -> ProfileFit:
+        shift = np.full((1, len(geometry.top_row)), shift_mm)
+        fits = [
+            fit_profiles(
+                combined, weight, geometry, guess, shift_mm=shift, iterations=_ITERATIONS, fit_blur=known is None
+            )
+            for guess in guesses
+        ]
+        return min(fits, key=_misfit)
+
+    start = best_from(0.0)
+    if geometry.tangent is None:
+        return start
+    other = min((best_from(side * _OTHER_EDGE_MM) for side in (-1.0, 1.0)), key=_misfit)
+    return other if _misfit(other) < _BETTER * _misfit(start) else start
+
+
+def _misfit(fit: ProfileFit) -> float:
+    return float(fit.residual[0])
+
+
+def _likely_blurs(signal: Array, weight: Array, geometry: LaneGeometry) -> list[Blur]:
+    """Best of a coarse grid of defocus laws (amount, and where along the neck it is sharp), best first.
+
+    Defocus and sharpening trade against each other: more than one start is needed to find the better valley.
+    """
+    row = np.clip(geometry.top_row[[0, -1]].astype(int), 0, len(geometry.depth_m) - 1)
+    inverse = 1.0 / geometry.depth_m[row]
+    span = max(abs(float(inverse[0] - inverse[1])), 1e-3)
+    tried: list[tuple[float, Blur]] = []
+    for discs in (1.0, 3.0, 8.0):
+        for place in (0.0, 0.33, 0.67, 1.0):
+            focus = float(inverse[0] * (1 - place) + inverse[1] * place)
+            blur = Blur(float(np.log(discs / span)), focus, float(np.log(0.9)), 0.6)
+            fit = fit_profiles(signal, weight, geometry, blur, iterations=2, fit_blur=False)
+            tried.append((_misfit(fit), blur))
+    tried.sort(key=lambda pair: pair[0])
+    return [blur for _, blur in tried[:_STARTS]]

@@ -52,3 +52,26 @@ def test_a_blur_that_is_known_is_kept() -> None:
     found = first_profile(lanes.signal, np.ones_like(lanes.signal), lanes.geometry, _USUAL)
     assert found.blur == _USUAL
     assert found.shift_mm.shape == (1, lanes.geometry.top_row.size)
+
+
+def test_from_the_front_crowns_are_found_from_beside_them() -> None:
+    """A picture of bright bands on an even board: where they are is known, started a crown's width beside."""
+    rows, per_mm, width_mm, frets, beside_mm = 1200, 6.0, 2.4, 12, 2.0
+    top = 120.0 + 80.0 * np.arange(frets)
+    row = np.arange(rows, dtype=np.float64)
+    before = (top[:, None] - row) / per_mm  # mm in front of a crown's far foot
+    crown = np.exp(-0.5 * ((before - 0.5 * width_mm) / 0.4) ** 2) * (np.abs(before - 0.5 * width_mm) < 0.5 * width_mm)
+    lane = 0.1 + 0.6 * crown.sum(axis=0) + np.random.default_rng(23).normal(0.0, 0.002, rows)
+    signals = np.tile(lane, (8, 1))
+    even = np.linspace(-1.0, 1.0, frets)
+    geometry = LaneGeometry(
+        top - beside_mm * per_mm, np.full(frets, per_mm), np.ones(rows), 1.0, even, even,
+        crown_mm=3.4, near_mm=4.5, beyond_mm=0.8,
+    )
+    sharp = Blur(float(np.log(0.01)), 1.0, float(np.log(0.6)), 0.0)
+    found = first_profile(signals, np.ones_like(signals), geometry, sharp)
+    alone = fit_profiles(lane, np.ones_like(lane), geometry, sharp, iterations=5, fit_blur=False)
+    apart_mm = found.shift_mm[0] - beside_mm
+    assert float(np.ptp(apart_mm)) == pytest.approx(0.0, rel=0, abs=0.1)
+    assert float(np.median(np.abs(apart_mm))) < 1.0  # one flank is as good as the other, the board is not
+    assert float(found.residual[0]) < 0.6 * float(alone.residual[0])

@@ -2,7 +2,8 @@
 
 All lanes together are fitted from several blurs. A crown may show as a bright reflection between two dark flanks: then
 the reflection's edge, with the blur sharpened beyond belief, explains the picture almost as a fret's top would, and a
-fit started there stays there. So it is also started from either side, and the better explanation is kept.
+fit started there stays there; from the front it may be started beside the crowns altogether. So it is also started
+from either side, and the better explanation is kept.
 """
 
 import numpy as np
@@ -17,8 +18,9 @@ Array = NDArray[np.float64]
 
 _STARTS = 3
 _ITERATIONS = 5
-_OTHER_EDGE_MM = 0.35  # from a reflection's edge to the crown's top
-_BETTER = 0.75  # of the residual: another edge is believed only if it explains the picture so much better
+# How far beside, mm, and the share of the residual below which the other place is believed.
+_LOW_BESIDE = 0.35, 0.75  # of height: from a reflection's edge to the crown's top
+_FRONT_BESIDE = 1.5, 0.6  # along the neck, more than half a crown: either flank explains it about as well
 
 
 def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known: Blur | None) -> ProfileFit:
@@ -39,11 +41,10 @@ def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known:
         ]
         return min(fits, key=_misfit)
 
+    beside_mm, share = _FRONT_BESIDE if geometry.tangent is None else _LOW_BESIDE
     start = best_from(0.0)
-    if geometry.tangent is None:
-        return start
-    other = min((best_from(side * _OTHER_EDGE_MM) for side in (-1.0, 1.0)), key=_misfit)
-    return other if _misfit(other) < _BETTER * _misfit(start) else start
+    other = min((best_from(side * beside_mm) for side in (-1.0, 1.0)), key=_misfit)
+    return other if _misfit(other) < share * _misfit(start) else start
 
 
 def _misfit(fit: ProfileFit) -> float:

@@ -75,3 +75,7 @@ def test_from_the_front_crowns_are_found_from_beside_them() -> None:
     assert float(np.ptp(apart_mm)) == pytest.approx(0.0, rel=0, abs=0.1)
     assert float(np.median(np.abs(apart_mm))) < 1.0  # one flank is as good as the other, the board is not
     assert float(found.residual[0]) < 0.6 * float(alone.residual[0])
+    blurred = replace(sharp, log_sigma=float(np.log(3.0)))  # px: 0.5 mm along the neck
+    kept = first_profile(signals, np.ones_like(signals), geometry, blurred)
+    alone = fit_profiles(lane, np.ones_like(lane), geometry, blurred, iterations=5, fit_blur=False)
+    np.testing.assert_allclose(kept.shift_mm, alone.shift_mm, rtol=0, atol=1e-9)

@@ -21,6 +21,7 @@ _ITERATIONS = 5
 # How far beside, mm, and the share of the residual below which the other place is believed.
 _LOW_BESIDE = 0.35, 0.75  # of height: from a reflection's edge to the crown's top
 _FRONT_BESIDE = 1.5, 0.6  # along the neck, more than half a crown: either flank explains it about as well
+_MOST_SPREAD_MM = 0.45  # of the blur, a third of a crown's half width: beyond it crown and board merge
 
 
 def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known: Blur | None) -> ProfileFit:
@@ -43,8 +44,18 @@ def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known:
 
     beside_mm, share = _FRONT_BESIDE if geometry.tangent is None else _LOW_BESIDE
     start = best_from(0.0)
+    if geometry.tangent is None and _spread_mm(start.blur, geometry) > _MOST_SPREAD_MM:
+        return start
     other = min((best_from(side * beside_mm) for side in (-1.0, 1.0)), key=_misfit)
     return other if _misfit(other) < share * _misfit(start) else start
+
+
+def _spread_mm(blur: Blur, geometry: LaneGeometry) -> float:
+    """Standard deviation of disc and Gaussian together at the median fret, mm along the neck."""
+    rows = np.arange(len(geometry.depth_m))
+    disc_px = blur.disc_px(np.interp(geometry.top_row, rows, geometry.depth_m))
+    px_per_mm = geometry.rows_per_mm * geometry.px_per_row
+    return float(np.median(np.hypot(0.5 * disc_px, np.exp(blur.log_sigma)) / px_per_mm))
 
 
 def _misfit(fit: ProfileFit) -> float:

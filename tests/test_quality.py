@@ -7,12 +7,11 @@ import numpy as np
 import pytest
 
 from vision.fit.camera import CameraModel
-from vision.fit.neck_model import NeckModel, WidthPrior, build_neck_model
+from vision.fit.neck_model import NeckModel, WidthPrior, build_neck_model, middle_of
 from vision.quality import (
     LEAST_USABLE,
     PhotoProblem,
     disagreeing,
-    middle_of,
     neck_flags,
     photo_flags,
     problem_of,

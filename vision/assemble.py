@@ -15,13 +15,12 @@ from vision.curves.from_fit import (
     roll_along_neck,
 )
 from vision.fit.camera import CameraModel, project, view_angle_deg
-from vision.fit.neck_model import WIDTH_12, WIDTH_NUT, fret_points, surface_points
+from vision.fit.neck_model import WIDTH_12, WIDTH_NUT, fret_points, middle_of, surface_points
 from vision.fit.rounds import FittedNeck
 from vision.photo import Photograph, Unreadable
 from vision.quality import (
     PhotoProblem,
     kinds_of,
-    middle_of,
     neck_flags,
     photo_flags,
     robust_rms,

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from vision.fit.agreement import Agreement
 from vision.fit.camera import CameraModel, view_angle_deg
-from vision.fit.neck_model import NeckModel
+from vision.fit.neck_model import NeckModel, middle_of
 from vision.results import Flag, PhotoKind
 from vision.trace.photo_trace import PhotoMeasurement
 
@@ -40,10 +40,6 @@ class PhotoProblem:
     code: str
     reason: str
     advice: str
-
-
-def middle_of(model: NeckModel) -> Array:
-    return np.array([0.0, 0.0, 0.5 * (model.z_mm[0] + model.z_mm[-1])])
 
 
 def kind_of(camera: CameraModel, front: bool, left_handed: bool) -> PhotoKind:
@@ -219,11 +215,10 @@ def _px_per_mm(camera: CameraModel, model: NeckModel) -> float:
 
 
 def _blur_mm(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> float:
-    """Typical radius of the blur on the neck, in mm on the fret."""
+    """Typical spread of the blur on the neck, in mm on the fret."""
     rows = np.clip(trace.strip.top_row.astype(int), 0, len(trace.strip.depth_m) - 1)
-    disc = trace.blur.disc_px(trace.strip.depth_m[rows])
-    total = np.hypot(disc / 2.0, np.exp(trace.blur.log_sigma))
-    return float(np.median(total)) / _px_per_mm(camera, model)
+    spread = trace.blur.spread_px(trace.strip.depth_m[rows])
+    return float(np.median(spread)) / _px_per_mm(camera, model)
 
 
 def _list(frets: NDArray[np.int64]) -> str:

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from tests.fit.simulated_neck import BASS, FRONT, simulate
 from vision.fit.camera import view_angle_deg
+from vision.fit.neck_model import middle_of
 from vision.fit.observations import FretData
-from vision.quality import middle_of
 from vision.trace.blur import Blur
 from vision.trace.doubt import with_doubt_left
 from vision.trace.lanes import LANES, lane_centres
@@ -20,8 +20,6 @@ Array = NDArray[np.float64]
 
 _FRETS = 22
 _ALONG = np.linspace(-1.0, 1.0, _FRETS)
-
-
 _BEFORE = simulate(1, (BASS,))
 _FROM_FRONT = simulate(1, (FRONT,))
 

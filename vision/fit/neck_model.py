@@ -111,6 +111,11 @@ def build_neck_model(scale_length_mm: float, frets: int, widths: WidthPrior) -> 
     return model
 
 
+def middle_of(model: NeckModel) -> Array:
+    """(3,) mm: half way from fret 1 to the last, on the chord of the middle."""
+    return np.array([0.0, 0.0, 0.5 * (model.z_mm[0] + model.z_mm[-1])])
+
+
 def width_mm(model: NeckModel, theta: Array, z_mm: Array) -> Array:
     """Width of the fretted board at distances from the nut."""
     share = 2.0 * z_mm / model.scale_length_mm

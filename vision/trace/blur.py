@@ -51,6 +51,11 @@ class Blur:
         radius: Array = np.abs(np.exp(self.log_aperture) * (1.0 / depth_m - self.focus_inv_m))
         return radius
 
+    def spread_px(self, depth_m: Array) -> Array:
+        """Standard deviation of disc and Gaussian together at each depth."""
+        spread: Array = np.hypot(self.disc_px(depth_m) / 2.0, np.exp(self.log_sigma))
+        return spread
+
 
 def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """Line-spread function at offsets (r, m) for disc radii (r, 1); area 1 before truncation."""

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, view_angle_deg
-from vision.fit.neck_model import NeckModel
+from vision.fit.neck_model import NeckModel, middle_of
 from vision.fit.observations import EndData, FretData, StringData
 from vision.trace.lanes import lane_centres
 from vision.trace.photo_trace import PhotoMeasurement
@@ -30,12 +30,12 @@ _STRING_U_PX = 0.15  # shadows beside strings part from them along the neck
 def with_doubt_left(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> PhotoMeasurement:
     """The photograph's data as the last fit takes them. camera, model : as traced with."""
     frets = _slanted(trace.frets, camera, model) if trace.strip.front else _unexplained(trace)
-    return replace(trace, frets=frets, ends=_of_drifting_ends(trace.ends), string_data=_of_drifting_strings(trace))
+    ends, strings = _of_drifting_ends(trace.ends), _of_drifting_strings(trace.string_data)
+    return replace(trace, frets=frets, ends=ends, string_data=strings)
 
 
 def _slanted(data: FretData, camera: CameraModel, model: NeckModel) -> FretData:
-    middle = np.array([0.0, 0.0, float(model.z_mm[[0, -1]].mean())])
-    cotangent = 1.0 / float(np.tan(np.deg2rad(view_angle_deg(camera, middle))))
+    cotangent = 1.0 / float(np.tan(np.deg2rad(view_angle_deg(camera, middle_of(model)))))
     return replace(
         data,
         bend_u_mm=data.bend_u_mm + _SLANTED_BEND_U_MM * cotangent,
@@ -81,5 +81,5 @@ def _of_drifting_ends(data: EndData) -> EndData:
     return replace(data, drift_u_mm=float(np.hypot(data.drift_u_mm, _END_DRIFT_U_MM)))
 
 
-def _of_drifting_strings(trace: PhotoMeasurement) -> StringData:
-    return replace(trace.string_data, u_px=np.hypot(trace.string_data.u_px, _STRING_U_PX))
+def _of_drifting_strings(data: StringData) -> StringData:
+    return replace(data, u_px=np.hypot(data.u_px, _STRING_U_PX))

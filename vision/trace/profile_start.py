@@ -21,7 +21,7 @@ _ITERATIONS = 5
 # How far beside, mm, and the share of the residual below which the other place is believed.
 _LOW_BESIDE = 0.35, 0.75  # of height: from a reflection's edge to the crown's top
 _FRONT_BESIDE = 1.5, 0.6  # along the neck, more than half a crown: either flank explains it about as well
-_MOST_SPREAD_MM = 0.45  # of the blur, a third of a crown's half width: beyond it crown and board merge
+_MOST_SPREAD_MM = 0.45  # of the blur, a good third of a crown's half width: beyond it crown and board merge
 
 
 def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known: Blur | None) -> ProfileFit:
@@ -51,11 +51,9 @@ def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known:
 
 
 def _spread_mm(blur: Blur, geometry: LaneGeometry) -> float:
-    """Standard deviation of disc and Gaussian together at the median fret, mm along the neck."""
-    rows = np.arange(len(geometry.depth_m))
-    disc_px = blur.disc_px(np.interp(geometry.top_row, rows, geometry.depth_m))
-    px_per_mm = geometry.rows_per_mm * geometry.px_per_row
-    return float(np.median(np.hypot(0.5 * disc_px, np.exp(blur.log_sigma)) / px_per_mm))
+    """Of the blur at the median fret, mm along the neck."""
+    depth_m = np.interp(geometry.top_row, np.arange(len(geometry.depth_m)), geometry.depth_m)
+    return float(np.median(blur.spread_px(depth_m) / (geometry.rows_per_mm * geometry.px_per_row)))
 
 
 def _misfit(fit: ProfileFit) -> float:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, project, view_angle_deg
-from vision.fit.neck_model import NeckModel, fret_points, surface_points, width_mm
+from vision.fit.neck_model import NeckModel, fret_points, middle_of, surface_points, width_mm
 
 Array = NDArray[np.float64]
 
@@ -134,8 +134,7 @@ def _clearness(strip: "Strip") -> float:
 
 
 def is_front(camera: CameraModel, model: NeckModel) -> bool:
-    middle = np.array([0.0, 0.0, 0.5 * (model.z_mm[0] + model.z_mm[-1])])
-    return view_angle_deg(camera, middle) > FRONT_FROM_DEG
+    return view_angle_deg(camera, middle_of(model)) > FRONT_FROM_DEG
 
 
 def make_strip(

@@ -24,20 +24,3 @@ def fret_positions_mm(scale_length_mm: float, frets: int) -> Array:
     if isinstance(frets, bool) or not isinstance(frets, (int, np.integer)) or frets < 1:
         raise ValueError(f"frets={frets!r} must be a whole number of at least 1")
     return np.asarray(scale_length_mm * -np.expm1(-np.arange(1, frets + 1) * (math.log(2.0) / 12.0)))
-
-
-def cross_ratio(a: float, b: float, c: float, d: float) -> float:
-    """Cross-ratio (c - a)(d - b) / ((c - b)(d - a)) of four points on a line, the same in any photograph.
-
-    Source: Hartley and Zisserman, Multiple View Geometry, chapter 2.
-
-    Raises
-    ------
-    ValueError : a point is not finite, or two points coincide so that the ratio is not defined.
-    """
-    points = (a, b, c, d)
-    if not all(math.isfinite(point) for point in points):
-        raise ValueError(f"points (a, b, c, d)={points!r} must be finite")
-    if c == b or d == a:
-        raise ValueError(f"points (a, b, c, d)={points!r} must not coincide")
-    return (c - a) * (d - b) / ((c - b) * (d - a))

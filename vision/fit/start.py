@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from vision.fit.camera import CameraModel, project
+from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project, project_with_derivatives
+from vision.fit.camera_step import by_step, camera_after
 from vision.fit.neck_model import NeckModel, build_neck_model, fret_points
 from vision.fit.width_prior import width_prior
 from vision.photo import Photograph
@@ -125,19 +126,22 @@ def _planar_poses(points: Array, seen: Array, focal: float, centre: Array) -> li
 def _refine(first: CameraModel, points: Array, seen: Array, focal_known: bool) -> tuple[CameraModel, float]:
     free = 6 if focal_known else 7
     scale = np.array([0.05, 0.05, 0.05, 20.0, 20.0, 50.0, 0.1])[:free]
-    camera = first
-    for _ in range(3):  # re-centre so that turns stay small
+    kept_mm = float(np.mean(project(points, first)[1]))
 
-        def residual(x: Array, base: CameraModel = camera) -> Array:
-            step = np.zeros(10)
-            step[:free] = x * scale
-            image, depth = project(points, base.stepped(step))
-            behind = np.where(depth[:, None] > 1.0, 0.0, 1e4)
-            return np.asarray((image - seen + behind).ravel())
+    def step_of(x: Array) -> Array:
+        return np.append(x * scale, np.zeros(CAMERA_PARAMETERS - free))
 
-        solved = least_squares(residual, np.zeros(free), loss="soft_l1", f_scale=3.0, max_nfev=25)
-        step = np.zeros(10)
-        step[:free] = solved.x * scale
-        camera = camera.stepped(step)
+    def residual(x: Array) -> Array:
+        image, depth = project(points, camera_after(first, step_of(x), kept_mm))
+        behind = np.where(depth[:, None] > 1.0, 0.0, 1e4)
+        return np.asarray((image - seen + behind).ravel())
+
+    def jacobian(x: Array) -> Array:
+        step = step_of(x)
+        _, by_camera, _ = project_with_derivatives(points, camera_after(first, step, kept_mm))
+        return np.asarray(by_step(by_camera, step, kept_mm)[:, :, :free].reshape(-1, free) * scale)
+
+    solved = least_squares(residual, np.zeros(free), jac=jacobian, loss="soft_l1", f_scale=3.0, max_nfev=75)
+    camera = camera_after(first, step_of(solved.x), kept_mm)
     image, _ = project(points, camera)
     return camera, float(np.sqrt(np.mean((image - seen) ** 2) * 2.0))

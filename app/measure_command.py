@@ -7,9 +7,9 @@ from pathlib import Path
 from app import __version__
 from app.contract import contract_text, outcome_to_contract
 from app.files import check_target, display_names, make_folder, overlay_names, read_photographs, write_whole
+from app.workers import measure_side_by_side
 from vision.findings import summary_lines
-from vision.measure import measure_neck
-from vision.photo import Photograph, Unreadable, decode_photograph
+from vision.photo import PhotoFile, Photograph, decode_photograph
 from vision.results import Outcome
 from vision.settings import StatedNeck, Thresholds
 
@@ -28,28 +28,27 @@ def measure_to_files(
     try:
         check_target(json_file, paths)
         data = read_photographs(paths)
+        names = display_names(paths)
+        files = [PhotoFile(whole, name) for whole, name in zip(data, names, strict=True)]
         if overlay_folder is not None:
             make_folder(overlay_folder)
-        names = display_names(paths)
-        photographs = [decode_photograph(d, name) for d, name in zip(data, names, strict=True)]
-        outcome = measure_neck(photographs, stated, progress=say_progress)
+        outcome = measure_side_by_side(files, stated, progress=say_progress)
     except ValueError as error:
         raise MisuseError(str(error)) from error
     thresholds = Thresholds()
     write_whole(json_file, contract_text(outcome_to_contract(outcome, thresholds, __version__)).encode())
     if overlay_folder is not None:
-        write_overlays(overlay_folder, photographs, outcome)
+        write_overlays(overlay_folder, files, outcome)
     print("\n".join(summary_lines(outcome, thresholds)))
     return outcome.status
 
 
-def write_overlays(folder: Path, photographs: Sequence[Photograph | Unreadable], outcome: Outcome) -> None:
+def write_overlays(folder: Path, files: Sequence[PhotoFile], outcome: Outcome) -> None:
     """One drawn-on JPEG a photograph that could be decoded, refused ones with their reason."""
     from app.overlay import overlay_jpeg
 
-    for photograph, photo, name in zip(
-        photographs, outcome.photos, overlay_names([p.name for p in outcome.photos]), strict=True
-    ):
+    for file, photo, name in zip(files, outcome.photos, overlay_names([p.name for p in outcome.photos]), strict=True):
+        photograph = decode_photograph(file.data, file.name)
         if isinstance(photograph, Photograph):
             write_whole(folder / name, overlay_jpeg(photograph.rgb, photo))
 

@@ -21,8 +21,9 @@ from app.files import write_whole
 from app.jobs import Job, Jobs, Progress
 from app.overlay import overlay_jpeg
 from app.record.inspection import Measurement, Photo, Sighting, now_utc
-from vision.measure import CornerStart, measure_neck
-from vision.photo import Photograph, decode_photograph
+from app.workers import measure_side_by_side
+from vision.measure import CornerStart
+from vision.photo import PhotoFile, Photograph, decode_photograph
 from vision.results import PhotoResult
 from vision.settings import StatedNeck, Thresholds
 
@@ -103,20 +104,17 @@ def ask_again(question: Question) -> None:
 
 
 def measure(question: Question, read_photo: ReadPhoto, progress: Progress) -> Measurement:
-    """Decode and measure.
+    """Measure by processes beside this one.
 
     Raises ValueError when something stated cannot be; an unusable photograph is part of the outcome.
     """
-    photographs = []
-    for photo in question.photos:
-        progress(f"Opening {photo.name}")
-        photographs.append(decode_photograph(read_photo(photo.sha256), photo.name))
+    files = [PhotoFile(read_photo(photo.sha256), photo.name) for photo in question.photos]
     starts: Mapping[int, CornerStart] = {
         index: CornerStart(np.array(photo.corners, dtype=np.float64))
         for index, photo in enumerate(question.photos)
         if photo.corners is not None
     }
-    outcome = measure_neck(photographs, question.stated, starts=starts or None, progress=progress)
+    outcome = measure_side_by_side(files, question.stated, starts=starts or None, progress=progress)
     contract = json.loads(contract_text(outcome_to_contract(outcome, Thresholds(), __version__)))
     return Measurement(__version__, now_utc(), contract)
 

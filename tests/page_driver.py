@@ -92,7 +92,7 @@ def desk(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Desk:
     monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
     monkeypatch.setattr(measuring, "MEASURING", Jobs(workers=1, kept=9))
     monkeypatch.setattr(looks, "LOOKS", Jobs(workers=1, kept=9))
-    monkeypatch.setattr(measuring, "measure_neck", measure_well)
+    monkeypatch.setattr(measuring, "measure_side_by_side", measure_well)
     monkeypatch.setattr(looks, "look_at", look_found)
     return Desk(tmp_path)
 

@@ -151,7 +151,7 @@ def test_misuse_is_named_and_writes_nothing(
 
 
 def made_up(outcome: Outcome, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(measure_command, "measure_neck", lambda *a, **k: outcome)
+    monkeypatch.setattr(measure_command, "measure_side_by_side", lambda *a, **k: outcome)
 
 
 @pytest.mark.parametrize(

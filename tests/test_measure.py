@@ -15,7 +15,7 @@ from vision import measure
 from vision.fit import rounds
 from vision.fit.rounds import FittedNeck
 from vision.measure import CornerStart, measure_neck
-from vision.photo import Photograph, Unreadable, decode_photograph
+from vision.photo import PhotoFile, Photograph, Unreadable, decode_photograph
 from vision.results import Measured, Outcome, Refused
 from vision.settings import StatedNeck
 
@@ -211,20 +211,11 @@ def test_one_photograph_alone_is_measured_with_the_width_it_deserves(pair: Measu
     assert one.relief_difference_u_mm > pair.relief_difference_u_mm
 
 
-class OneAfterTheOther(ThreadPoolExecutor):
-    """A pool of one, however many are asked for."""
-
-    def __init__(self, workers: int) -> None:
-        assert workers >= 1
-        super().__init__(1)
-
-
-def test_photographs_side_by_side_give_what_they_give_one_after_the_other(
-    pair: Measured, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(measure, "ThreadPoolExecutor", OneAfterTheOther)
-    monkeypatch.setattr(rounds, "ThreadPoolExecutor", OneAfterTheOther)
-    again = measure_neck(photographs("back_bow", ("bass", "treble")), truth_of("back_bow").stated)
+def test_files_side_by_side_give_what_photographs_give_one_after_the_other(pair: Measured) -> None:
+    names = [f"back_bow_{kind}.jpg" for kind in ("bass", "treble")]
+    files = [PhotoFile((SAMPLES / name).read_bytes(), name) for name in names]
+    with ThreadPoolExecutor(2) as pool:
+        again = measure_neck(files, truth_of("back_bow").stated, each=pool.map)
     assert isinstance(again, Measured)
     for side in ("bass", "treble"):
         one, other = getattr(pair, side), getattr(again, side)
@@ -232,6 +223,7 @@ def test_photographs_side_by_side_give_what_they_give_one_after_the_other(
         np.testing.assert_allclose(other.deviation_mm, one.deviation_mm, rtol=0, atol=1e-6)
     assert again.twist.twist_deg == pytest.approx(pair.twist.twist_deg, rel=0, abs=1e-6)
     assert [p.kind for p in again.photos] == [p.kind for p in pair.photos]
+    assert [p.flags for p in again.photos] == [p.flags for p in pair.photos]
 
 
 def test_a_mirrored_neck_is_the_same_left_handed_neck(
@@ -320,6 +312,19 @@ def test_only_the_front_left_says_why_the_others_were_refused() -> None:
     outcome = refused(measure_neck(given, StatedNeck(647.7, 22)), "front only")
     assert "the picture is cut off" in outcome.reason
     assert outcome.advice == "again"
+
+
+def test_a_photograph_given_again_counts_once(pair: Measured) -> None:
+    """Counted twice, its errors would pass for two sightings that agree, and the claim would be too sure."""
+    again = replace(photograph("back_bow", "bass"), name="copy.jpg")
+    outcome = measure_neck([*photographs("back_bow", ("bass", "treble")), again], truth_of("back_bow").stated)
+    assert isinstance(outcome, Measured)
+    copy = outcome.photos[2]
+    assert (copy.status, copy.flags[0].code) == ("refused", "given twice")
+    assert "same file as back_bow_bass.jpg" in copy.flags[0].text
+    for side in ("bass", "treble"):
+        assert getattr(outcome, side).relief_u_mm == pytest.approx(getattr(pair, side).relief_u_mm, rel=0, abs=1e-9)
+        assert getattr(outcome, side).relief_mm == pytest.approx(getattr(pair, side).relief_mm, rel=0, abs=1e-9)
 
 
 def test_views_of_one_neck_from_its_two_strings_are_told_apart(pair: Measured) -> None:

@@ -100,7 +100,7 @@ def test_a_kept_result_answers_again_without_measuring(desk: Desk, monkeypatch: 
         calls.append(stated.frets)
         return refuse(photographs, stated)
 
-    monkeypatch.setattr(measuring, "measure_neck", counted)
+    monkeypatch.setattr(measuring, "measure_side_by_side", counted)
     frets = widget(app, "number_input", "Number of frets")
     frets.set_value(22).run()
     assert desk.only().sightings[0].measurement is None, "the result belonged to 24 frets"
@@ -142,7 +142,7 @@ def test_the_usual_range_is_a_setting(desk: Desk) -> None:
 
 
 def test_a_refusal_keeps_everything_and_says_what_to_do(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(measuring, "measure_neck", refuse)
+    monkeypatch.setattr(measuring, "measure_side_by_side", refuse)
     app = sample_page(desk, "curves")
     assert "No measurement" in text_of(app)
     assert "Photograph the whole fretted part from one end" in text_of(app)
@@ -155,12 +155,12 @@ def test_misuse_is_shown_and_nothing_breaks(desk: Desk, monkeypatch: pytest.Monk
     def misuse(photographs: list[object], stated: StatedNeck, **_: object) -> Outcome:
         raise ValueError("frets=22 does not suit <b>this</b>")
 
-    monkeypatch.setattr(measuring, "measure_neck", misuse)
+    monkeypatch.setattr(measuring, "measure_side_by_side", misuse)
     saved = desk.store().save(prepared_inspection(SAMPLES["twist"], desk.photos()))
     app = settled(desk.page(inspection=saved.id, step="curves"))
     assert not app.exception
     assert "frets=22 does not suit" in app.error[0].value
-    monkeypatch.setattr(measuring, "measure_neck", measure_well)
+    monkeypatch.setattr(measuring, "measure_side_by_side", measure_well)
     app = settled(app.button(key="_again").click().run())
     assert "Relief under the bass string" in text_of(app)
 

@@ -17,7 +17,6 @@ from vision.curves.from_fit import (
 from vision.fit.camera import CameraModel, project, view_angle_deg
 from vision.fit.neck_model import WIDTH_12, WIDTH_NUT, fret_points, middle_of, surface_points
 from vision.fit.rounds import FittedNeck
-from vision.photo import Photograph, Unreadable
 from vision.quality import (
     PhotoProblem,
     kinds_of,
@@ -95,13 +94,11 @@ def measured_neck(
     )
 
 
-def with_file_flags(measured: Measured, photographs: Sequence[Photograph | Unreadable]) -> Measured:
-    """The result with what decoding noticed about each file (probably cropped, made smaller)."""
+def with_file_flags(measured: Measured, flags: Sequence[tuple[Flag, ...]]) -> Measured:
+    """The result with what decoding noticed about each file (probably cropped, made smaller), in their order."""
     photos = tuple(
-        replace(result, flags=(*photo.flags, *result.flags))
-        if isinstance(photo, Photograph) and result.status == "measured"
-        else result
-        for photo, result in zip(photographs, measured.photos, strict=True)
+        replace(photo, flags=(*noticed, *photo.flags)) if photo.status == "measured" else photo
+        for noticed, photo in zip(flags, measured.photos, strict=True)
     )
     return replace(measured, photos=photos)
 

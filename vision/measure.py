@@ -7,8 +7,8 @@ found from the fitted camera.
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 from vision.assemble import measured_neck, refused_photo, with_file_flags
 from vision.fit.agreement import agreement
 from vision.fit.neck_model import WidthPrior, build_neck_model
-from vision.fit.rounds import FittedNeck, View, trace_and_fit
+from vision.fit.rounds import Each, FittedNeck, View, trace_and_fit
 from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
 from vision.locate import LocatedNeck, locate_neck
-from vision.photo import Photograph, Unreadable
+from vision.photo import PhotoFile, Photograph, Unreadable, decode_photograph
 from vision.quality import PhotoProblem, disagreeing, of_two_necks, problem_of
 from vision.results import Outcome, PhotoResult, Refused
 from vision.settings import StatedNeck
@@ -28,8 +28,8 @@ from vision.trace.strip import clearest_light, is_front
 
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
+Given = PhotoFile | Photograph | Unreadable
 
-_AT_ONCE = 4  # photographs searched at the same time: each needs some tens of megabytes
 _START_RMS_SHARE = 0.12  # of the neck's width in the picture: beyond this no neck of this kind was found
 
 
@@ -42,20 +42,23 @@ class CornerStart:
 
 
 def measure_neck(
-    photographs: Sequence[Photograph | Unreadable],
+    photographs: Sequence[Given],
     stated: StatedNeck,
     *,
     starts: Mapping[int, CornerStart] | None = None,
     progress: Progress | None = None,
+    each: Each = map,
 ) -> Outcome:
     """Measure one neck from its photographs.
 
     Parameters
     ----------
-    photographs : decoded photographs of one neck, any number and order; unreadable ones keep their place.
+    photographs : of one neck, any number and order, as files or decoded; unreadable ones keep their place.
     stated : what the user knows of the neck.
     starts : corners given by hand, by index of the photograph.
     progress : called with the name of each step as it begins.
+    each : applies a function to every photograph. The `map` of an executor of processes works on them side by side,
+        with the same outcome; threads gain little, most steps hold the interpreter.
 
     Returns
     -------
@@ -77,21 +80,34 @@ def measure_neck(
     results: dict[int, PhotoResult] = {}
     views: dict[int, View] = {}
     say("Finding the neck in every photograph")
-    with ThreadPoolExecutor(min(len(photographs), _AT_ONCE)) as pool:
-        marked = [starts.get(index) for index in range(len(photographs))]
-        everything = list(pool.map(lambda photo, start: _view_of(photo, stated, start), photographs, marked))
+    usable = _once_each(photographs)
+    marked = [starts.get(index) for index in range(len(photographs))]
+    everything = list(each(partial(_view_of, stated=stated), usable, marked))
     for index, (photo, found) in enumerate(zip(photographs, everything, strict=True)):
         if isinstance(found, View):
             views[index] = found
         else:
             results[index] = refused_photo(photo.name, found)
-    return _measure_views(photographs, stated, views, results, say)
+    return _measure_views(photographs, stated, views, results, say, each)
 
 
-def _view_of(
-    photo: Photograph | Unreadable, stated: StatedNeck, start: CornerStart | None
-) -> View | PhotoProblem:
-    """Locate the neck in one photograph and place a first camera."""
+def _once_each(photographs: Sequence[Given]) -> list[Given]:
+    """A file given again is left out: counted twice, its errors would pass for two sightings that agree."""
+    first: dict[str, int] = {}
+    usable: list[Given] = []
+    for index, photo in enumerate(photographs):
+        same = None if isinstance(photo, Unreadable) else first.setdefault(photo.sha256, index)
+        if same in (None, index):
+            usable.append(photo)
+            continue
+        again = f"The same file as {photographs[same].name}: a photograph counts once."
+        usable.append(Unreadable(photo.name, "given twice", again, "Take one along each outer string."))
+    return usable
+
+
+def _view_of(given: Given, start: CornerStart | None, *, stated: StatedNeck) -> View | PhotoProblem:
+    """Decode one photograph, locate the neck in it and place a first camera."""
+    photo = decode_photograph(given.data, given.name) if isinstance(given, PhotoFile) else given
     if isinstance(photo, Unreadable):
         return PhotoProblem(photo.code, photo.reason, photo.advice)
     corners = None if start is None else by_side(start.corners_px, stated.left_handed)
@@ -108,15 +124,16 @@ def _view_of(
         )
     ends, model = located.fret_ends_px.reshape(-1, 2), first.model
     light = clearest_light(photo.rgb, ends, first.camera, model, model.mean)
-    return View(photo.name, light, first.camera, first.prior, first.prior_u)
+    return View(photo.name, light, first.camera, first.prior, first.prior_u, photo.flags)
 
 
 def _measure_views(
-    photographs: Sequence[Photograph | Unreadable],
+    photographs: Sequence[Given],
     stated: StatedNeck,
     views: dict[int, View],
     results: dict[int, PhotoResult],
     say: Progress,
+    each: Each,
 ) -> Outcome:
     """Fit, leave out what cannot be used, fit again; refuse when nothing is left to carry a relief."""
     while True:
@@ -125,7 +142,8 @@ def _measure_views(
             return _refused(stated, refusal, views, results)
         model = build_neck_model(stated.scale_length_mm, stated.frets, _widths(stated, views))
         indices = sorted(views)
-        fitted = trace_and_fit(model, [views[i] for i in indices], say, left_handed=stated.left_handed)
+        seen = [views[i] for i in indices]
+        fitted = trace_and_fit(model, seen, say, left_handed=stated.left_handed, each=each)
         problems = {
             i: problem
             for i, trace, camera in zip(indices, fitted.traces, fitted.fit.cameras, strict=True)
@@ -141,7 +159,8 @@ def _measure_views(
     say("Judging the curves")
     place_of = dict(zip(indices, range(len(indices)), strict=True))
     measured = measured_neck(fitted, stated, place_of, results, [p.name for p in photographs])
-    return with_file_flags(measured, photographs)
+    noticed = [views[i].flags if i in views else () for i in range(len(photographs))]
+    return with_file_flags(measured, noticed)
 
 
 def _widths(stated: StatedNeck, views: dict[int, View]) -> WidthPrior:

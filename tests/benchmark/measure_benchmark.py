@@ -237,7 +237,9 @@ def _trace(view: View, model: NeckModel) -> PhotoMeasurement:
     count = usual_string_count(model.scale_length_mm)
     radius = string_radii_mm(model.scale_length_mm, count)
     strings, _ = string_prior(model, model.mean, radius)
-    return measure_photo(view.crop, view.camera, model, model.mean, strings, radius, None)
+    return measure_photo(
+        view.crop, view.camera, None, model=model, theta=model.mean, string_lines=strings, radius_mm=radius
+    )
 
 
 def trace(neck: Neck) -> tuple[float, str]:

@@ -1,8 +1,9 @@
 """Tracing and fitting in turns: each fit tells the next tracing where to look more exactly."""
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,14 @@ from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel
 from vision.fit.observations import EdgeData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
+from vision.results import Flag
 from vision.trace.doubt import with_doubt_left
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
+Each = Callable[..., Iterable[Any]]
+"""What applies a function to every photograph, as the built-in `map` does."""
 
 ROUNDS = 3
 _STRING_OUTLIER = 3.0
@@ -25,13 +29,17 @@ _EDGE_OUTLIER_MM = 0.25
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """One photograph ready to be traced: its light around the neck, first camera, camera prior and its u."""
+    """One photograph ready to be traced: its light around the neck, first camera, camera prior and its u.
+
+    flags : what decoding noticed about the file.
+    """
 
     name: str
     crop: LightCrop
     camera: CameraModel
     prior: CameraModel
     prior_u: Array
+    flags: tuple[Flag, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,31 +60,27 @@ def trace_and_fit(
     rounds: int = ROUNDS,
     *,
     left_handed: bool = False,
+    each: Each = map,
 ) -> FittedNeck:
-    """Alternate tracing of every view with the joint fit. left_handed : the thick strings are on side +1."""
+    """Alternate tracing of every view with the joint fit.
+
+    left_handed : the thick strings are on side +1.  each : see vision.measure.measure_neck.
+    """
     count = usual_string_count(model.scale_length_mm)
     radius = string_radii_mm(model.scale_length_mm, count)[:: -1 if left_handed else 1]
     theta = model.mean.copy()
     string_mean, string_covariance = string_prior(model, theta, radius)
     strings, cameras = string_mean.copy(), [view.camera for view in views]
+    crops = [view.crop for view in views]
     traces: list[PhotoMeasurement] = []
     for turn in range(rounds):
         earlier: Sequence[PhotoMeasurement | None] = traces or [None] * len(views)
         progress(f"Tracing strings and frets in every photograph ({turn + 1} of {rounds})")
-        keep_ends = turn == 1  # fret ends are points of the picture: the second round takes those of the first
-
-        def trace(
-            view: View,
-            camera: CameraModel,
-            before: PhotoMeasurement | None,
-            theta: Array = theta,
-            strings: Array = strings,
-            keep_ends: bool = keep_ends,
-        ) -> PhotoMeasurement:
-            return measure_photo(view.crop, camera, model, theta, strings, radius, before, keep_ends=keep_ends)
-
-        with ThreadPoolExecutor(len(views)) as pool:
-            traces = list(pool.map(trace, views, cameras, earlier))
+        # Fret ends are points of the picture: the second round takes those of the first.
+        trace = partial(
+            measure_photo, model=model, theta=theta, string_lines=strings, radius_mm=radius, keep_ends=turn == 1
+        )
+        traces = list(each(trace, crops, cameras, earlier))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         last = turn == rounds - 1
         believed = [

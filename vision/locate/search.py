@@ -39,6 +39,8 @@ SURE, SURER = 1.5, 2.0
 """Sureness of its numbering for the same, and how much surer one of two readings must be to overrule the other."""
 FEWEST_FRETS, MOST_FRETS = 12, 36
 COLUMNS = np.linspace(0.04, 0.96, 48)
+BAND_ROWS = 128
+"""Colours are worked out band by band: a whole picture of them would be as large as the photograph."""
 
 
 def locate_neck(
@@ -203,9 +205,12 @@ class _Pictures:
 
     @staticmethod
     def of(rgb: NDArray[np.uint8]) -> _Pictures:
-        lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)
-        table = np.clip(128 + 4 * (np.arange(256) - 128), 0, 255).astype(np.uint8)
-        yellow, red = (np.asarray(cv2.LUT(lab[..., i], table), dtype=np.uint8) for i in (2, 1))
+        stronger = np.clip(128 + 4 * (np.arange(256) - 128), 0, 255).astype(np.uint8)
+        yellow, red = (np.empty(rgb.shape[:2], np.uint8) for _ in range(2))
+        for top in range(0, len(rgb), BAND_ROWS):
+            band = slice(top, top + BAND_ROWS)
+            lab = cv2.LUT(cv2.cvtColor(rgb[band], cv2.COLOR_RGB2LAB), stronger)
+            yellow[band], red[band] = lab[..., 2], lab[..., 1]
         return _Pictures(np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8), yellow, red)
 
 

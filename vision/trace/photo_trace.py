@@ -54,18 +54,18 @@ class PhotoMeasurement:
 def measure_photo(
     crop: LightCrop,
     camera: CameraModel,
+    before: PhotoMeasurement | None,
+    *,
     model: NeckModel,
     theta: Array,
     string_lines: Array,
     radius_mm: Array,
-    before: PhotoMeasurement | None,
-    *,
     keep_ends: bool = False,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
-    string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     before : the earlier pass, or None: then the blur is searched for.  keep_ends : take the fret ends of that pass.
+    string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     """
     strip = make_strip(crop, camera, model, theta)
     strings = find_strings(strip, camera, model, theta)

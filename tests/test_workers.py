@@ -1,0 +1,80 @@
+"""Processes that measure side by side: the same outcome as in one process, and what happens where there are none."""
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
+from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app import workers
+from app.contract import contract_text, outcome_to_contract
+from app.workers import measure_side_by_side, start_workers
+from vision.measure import measure_neck
+from vision.photo import PhotoFile
+from vision.results import Measured, Outcome
+from vision.settings import StatedNeck, Thresholds
+
+SAMPLES = Path(__file__).resolve().parents[1] / "sample_images"
+STATED = StatedNeck(647.7, 22)
+
+
+def _files() -> list[PhotoFile]:
+    names = ("back_bow_bass.jpg", "back_bow_treble.jpg")
+    return [PhotoFile((SAMPLES / name).read_bytes(), name) for name in names]
+
+
+def _as_told(outcome: Outcome) -> str:
+    return contract_text(outcome_to_contract(outcome, Thresholds(), "0"))
+
+
+@pytest.fixture(scope="module")
+def alone() -> str:
+    """The neck measured in this process."""
+    outcome = measure_neck(_files(), STATED)
+    assert isinstance(outcome, Measured)
+    return _as_told(outcome)
+
+
+def test_processes_tell_what_one_process_tells(alone: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workers, "cpu_count", lambda: 2)
+    assert start_workers(2) is not None
+    steps: list[str] = []
+    outcome = measure_side_by_side(_files(), STATED, progress=steps.append)
+    assert _as_told(outcome) == alone
+    assert len(steps) == len(set(steps)) == 8
+
+
+class Stopped(Executor):
+    """Processes that the system stopped, for want of memory say."""
+
+    def map(self, fn: Callable[..., Any], *iterables: Any, **options: Any) -> Iterator[Any]:
+        raise BrokenProcessPool("stopped")
+
+
+def test_stopped_processes_are_done_without(alone: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workers, "start_workers", lambda photographs: Stopped())
+    assert _as_told(measure_side_by_side(_files(), STATED)) == alone
+
+
+def test_where_no_process_can_be_started_there_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    def forbidden(**options: Any) -> Executor:
+        raise PermissionError("no shared memory here")
+
+    monkeypatch.setattr(workers, "cpu_count", lambda: 2)
+    monkeypatch.setattr(workers, "get_reusable_executor", forbidden)
+    assert start_workers(3) is None
+
+
+@pytest.mark.parametrize(("photographs", "cores"), [(1, 8), (3, 1)])
+def test_one_photograph_or_one_core_needs_no_process(
+    photographs: int, cores: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(workers, "cpu_count", lambda: cores)
+    assert start_workers(photographs) is None
+
+
+def test_no_photographs_are_misuse() -> None:
+    with pytest.raises(ValueError, match="photographs="):
+        measure_side_by_side([], STATED)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from vision import measure
 from vision.fit import rounds
+from vision.fit.joint import JointFit
 from vision.fit.rounds import FittedNeck
 from vision.measure import CornerStart, measure_neck
 from vision.photo import PhotoFile, Photograph, Unreadable, decode_photograph
@@ -305,6 +306,22 @@ def test_a_fit_that_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(measure, "trace_and_fit", unsettled)
     outcome = measure_neck(photographs("back_bow", ("treble",)), StatedNeck(647.7, 22))
     assert "settles" in refused(outcome, "fit unsettled").reason
+
+
+def test_cameras_that_lost_the_neck_are_refused_and_not_traced_by(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fit may end at a lens that no one has, with the neck out of the picture."""
+    fit_jointly, fits = rounds.fit_jointly, []
+
+    def astray(*given: Any, **named: Any) -> JointFit:
+        fit = fit_jointly(*given, **named)
+        fits.append(fit)
+        cameras = tuple(replace(camera, focal_px=40.0 * camera.focal_px) for camera in fit.cameras)
+        return replace(fit, cameras=cameras)
+
+    monkeypatch.setattr(rounds, "fit_jointly", astray)
+    outcome = measure_neck(photographs("back_bow", ("treble",)), StatedNeck(647.7, 22))
+    assert "settles" in refused(outcome, "fit unsettled").reason
+    assert 1 <= len(fits) <= 2  # of the first round alone
 
 
 def test_only_the_front_left_says_why_the_others_were_refused() -> None:

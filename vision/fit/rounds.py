@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.fit.camera import CameraModel
+from vision.fit.camera import CameraModel, project
 from vision.fit.joint import JointFit, fit_jointly
-from vision.fit.neck_model import NeckModel
+from vision.fit.neck_model import NeckModel, fret_points
 from vision.fit.observations import EdgeData, PhotoData, StringData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
 from vision.results import Flag
@@ -101,8 +101,21 @@ def trace_and_fit(
         if any(_points(k) < _points(p) for k, p in zip(kept, photos, strict=True)):
             photos = kept
             fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
+        if not all(_in_sight(view, camera, model, fit.theta) for view, camera in zip(views, fit.cameras, strict=True)):
+            fit = replace(fit, converged=False)
+        if not fit.converged:  # nothing more can be traced by such cameras
+            break
         theta, strings, cameras = fit.theta, fit.strings, list(fit.cameras)
     return FittedNeck(model, fit, photos, tuple(traces), radius)
+
+
+def _in_sight(view: View, camera: CameraModel, model: NeckModel, theta: Array) -> bool:
+    """Whether a camera sees the frets where the neck was found: some fits end at lenses that no one has."""
+    frets = np.arange(model.frets)
+    image, depth = project(fret_points(model, theta, frets, np.zeros(model.frets))[0], camera)
+    place = image - view.crop.origin_px
+    inside = (place > 0.0) & (place < np.array(view.crop.light.shape[::-1]))
+    return bool(np.all(depth > 0.0) and np.mean(np.all(inside, axis=1)) > 0.5)
 
 
 def _points(photo: PhotoData) -> int:

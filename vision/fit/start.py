@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 _EQUIVALENT_MM = (24.0, 35.0, 52.0, 85.0, 130.0)  # focal lengths tried when the picture does not say its own
 _FULL_FRAME_DIAGONAL_MM = 43.2666
 _FOCAL_FREE_U = 0.8  # log focal: nothing known
+_LOCATED_U_PX = 3.0  # of a fret end that was located, before it is looked at closely
 _CORNER_DISTORTION = 0.01  # 1 sigma of the radial term's effect at the corner
 _CENTRE_SHARE = 0.004  # 1 sigma of the principal point, share of the longer side
 
@@ -90,13 +91,13 @@ def start_camera(
         if focal_known
         else [mm * diagonal_px / _FULL_FRAME_DIAGONAL_MM for mm in _EQUIVALENT_MM]
     )
-    best: tuple[CameraModel, float] | None = None
+    best, least = None, np.inf
     for focal in focals:
         for first in _planar_poses(points, seen, focal, prior.centre_px):
-            camera, rms = _refine(first, points, seen, focal_known)
-            above = camera.position_mm[1] > 0 and bool(np.all(project(points, camera)[1] > 0))
-            if above and (best is None or rms < best[1]):
-                best = camera, rms
+            camera, misfit = _refine(first, points, seen, None if focal_known else prior.focal_px)
+            image, depth = project(points, camera)
+            if misfit < least and camera.position_mm[1] > 0 and bool(np.all(depth > 0)):
+                best, least = (camera, float(np.sqrt(np.mean((image - seen) ** 2) * 2.0))), misfit
     if best is None:
         raise ValueError("fret_ends_px cannot be seen from above the board by any camera")
     return best
@@ -123,25 +124,37 @@ def _planar_poses(points: Array, seen: Array, focal: float, centre: Array) -> li
     return poses
 
 
-def _refine(first: CameraModel, points: Array, seen: Array, focal_known: bool) -> tuple[CameraModel, float]:
-    free = 6 if focal_known else 7
+def _refine(
+    first: CameraModel, points: Array, seen: Array, usual_focal_px: float | None
+) -> tuple[CameraModel, float]:
+    """Best camera near the first, and its misfit. usual_focal_px : what the focal length is about, None when known.
+
+    Without it a blurred view from the front would be explained by a lens a finger's breadth over the board.
+    """
+    free = 6 if usual_focal_px is None else 7
     scale = np.array([0.05, 0.05, 0.05, 20.0, 20.0, 50.0, 0.1])[:free]
     kept_mm = float(np.mean(project(points, first)[1]))
+    per_log_focal = _LOCATED_U_PX / _FOCAL_FREE_U
 
     def step_of(x: Array) -> Array:
         return np.append(x * scale, np.zeros(CAMERA_PARAMETERS - free))
 
     def residual(x: Array) -> Array:
-        image, depth = project(points, camera_after(first, step_of(x), kept_mm))
+        camera = camera_after(first, step_of(x), kept_mm)
+        image, depth = project(points, camera)
         behind = np.where(depth[:, None] > 1.0, 0.0, 1e4)
-        return np.asarray((image - seen + behind).ravel())
+        away = [] if usual_focal_px is None else [per_log_focal * np.log(camera.focal_px / usual_focal_px)]
+        return np.append((image - seen + behind).ravel(), away)
 
     def jacobian(x: Array) -> Array:
         step = step_of(x)
         _, by_camera, _ = project_with_derivatives(points, camera_after(first, step, kept_mm))
-        return np.asarray(by_step(by_camera, step, kept_mm)[:, :, :free].reshape(-1, free) * scale)
+        rows = by_step(by_camera, step, kept_mm)[:, :, :free].reshape(-1, free)
+        if usual_focal_px is not None:
+            rows = np.vstack([rows, per_log_focal * np.eye(free)[-1]])
+        return np.asarray(rows * scale)
 
-    solved = least_squares(residual, np.zeros(free), jac=jacobian, loss="soft_l1", f_scale=3.0, max_nfev=75)
-    camera = camera_after(first, step_of(solved.x), kept_mm)
-    image, _ = project(points, camera)
-    return camera, float(np.sqrt(np.mean((image - seen) ** 2) * 2.0))
+    solved = least_squares(
+        residual, np.zeros(free), jac=jacobian, loss="soft_l1", f_scale=_LOCATED_U_PX, max_nfev=75
+    )
+    return camera_after(first, step_of(solved.x), kept_mm), float(solved.cost)

@@ -32,17 +32,21 @@ def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known:
     combined, weight = combine_lanes(signals, weights)
     guesses = _likely_blurs(combined, weight, geometry) if known is None else [known]
 
-    def fit_from(guess: Blur, shift_mm: float) -> ProfileFit:
+    def best_from(shift_mm: float) -> ProfileFit:
         shift = np.full((1, len(geometry.top_row)), shift_mm)
-        return fit_profiles(
-            combined, weight, geometry, guess, shift_mm=shift, iterations=_ITERATIONS, fit_blur=known is None
-        )
+        fits = [
+            fit_profiles(
+                combined, weight, geometry, guess, shift_mm=shift, iterations=_ITERATIONS, fit_blur=known is None
+            )
+            for guess in guesses
+        ]
+        return min(fits, key=_misfit)
 
     beside_mm, share = _FRONT_BESIDE if geometry.tangent is None else _LOW_BESIDE
-    start = min((fit_from(guess, 0.0) for guess in guesses), key=_misfit)
+    start = best_from(0.0)
     if geometry.tangent is None and _spread_mm(start.blur, geometry) > _MOST_SPREAD_MM:
         return start
-    other = min((fit_from(guesses[0], side * beside_mm) for side in (-1.0, 1.0)), key=_misfit)
+    other = min((best_from(side * beside_mm) for side in (-1.0, 1.0)), key=_misfit)
     return other if _misfit(other) < share * _misfit(start) else start
 
 

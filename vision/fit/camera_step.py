@@ -1,50 +1,58 @@
-"""Steps of a camera in a fit: when the focal length grows the camera draws back, so that the neck keeps its size.
+"""Steps of a camera in a fit: it turns about the neck's middle, and draws back when the focal length grows.
 
-Focal length and distance nearly make up for each other (a neck seen from afar through a long lens looks as from
-nearby through a short one, but for its perspective). In plain steps that valley is curved, t_z ~ f, and a solver that
-thinks in straight lines creeps along it by hundreds of steps; in these it is straight.
+Changes that nearly make up for each other make a flat valley: focal length and distance (a neck seen from afar through
+a long lens looks as from nearby through a short one, but for its perspective), tilt and place. In plain steps these
+valleys are curved (t_z ~ f; a turn about the nut swings the neck out of the picture on an arc), and a solver that
+thinks in straight lines creeps along them by hundreds of steps; in these the neck's middle keeps its place and size.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.fit.camera import CAMERA_PARAMETERS, CameraModel
+from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, rotation_matrix
 
 Array = NDArray[np.float64]
 
-_SHIFT_Z, _LOG_FOCAL = 5, 6
+_TURN, _SHIFT, _SHIFT_Z, _LOG_FOCAL = slice(0, 3), slice(3, 6), 5, 6
 
 
-def depth_of(camera: CameraModel, point_mm: Array) -> float:
-    """Depth of a neck point in front of the camera, mm."""
-    return float((camera.rotation @ point_mm + camera.translation_mm)[2])
+def camera_after(camera: CameraModel, step: Array, pivot_mm: Array) -> CameraModel:
+    """The camera after a step (CAMERA_PARAMETERS,). pivot_mm (3,) : neck point that turn and focal length leave alone.
 
-
-def camera_after(camera: CameraModel, step: Array, kept_mm: float) -> CameraModel:
-    """The camera after a step (CAMERA_PARAMETERS,); what lies kept_mm deep keeps its size in the picture."""
+    Its place in the camera frame moves by the step's translation alone, and its depth grows with the focal length.
+    """
+    pivot = camera.rotation @ pivot_mm
     plain = np.array(step, dtype=np.float64)
-    plain[_SHIFT_Z] += kept_mm * np.expm1(step[_LOG_FOCAL])
+    plain[_SHIFT] += pivot - rotation_matrix(step[_TURN]) @ pivot
+    plain[_SHIFT_Z] += (pivot + camera.translation_mm)[2] * np.expm1(step[_LOG_FOCAL])
     return camera.stepped(plain)
 
 
-def by_step(by_camera: Array, step: Array, kept_mm: float) -> Array:
+def by_step(by_camera: Array, camera: CameraModel, step: Array, pivot_mm: Array) -> Array:
     """Derivatives (..., CAMERA_PARAMETERS) at the camera after the step, turned into derivatives by the step.
 
-    A turn composes with the turn already made: d (turn of w + dw) is the left Jacobian of SO(3) times dw.
+    camera : before the step. A turn composes with the turn already made: d (turn of w + dw) is the left Jacobian of
+    SO(3) times dw.
     """
+    pivot = camera.rotation @ pivot_mm
     chain = np.eye(CAMERA_PARAMETERS)
-    chain[:3, :3] = _left_jacobian(step[:3])
-    chain[_SHIFT_Z, _LOG_FOCAL] = kept_mm * np.exp(step[_LOG_FOCAL])
+    chain[_TURN, _TURN] = _left_jacobian(step[_TURN])
+    chain[_SHIFT, _TURN] = _cross_matrix(rotation_matrix(step[_TURN]) @ pivot) @ chain[_TURN, _TURN]
+    chain[_SHIFT_Z, _LOG_FOCAL] = (pivot + camera.translation_mm)[2] * np.exp(step[_LOG_FOCAL])
     return np.asarray(by_camera @ chain)
 
 
 def _left_jacobian(w: Array) -> Array:
     """d (turn of w + dw, composed on the left) / dw: I + (1 - cos t)/t^2 [w] + (t - sin t)/t^3 [w]^2, t = |w|."""
-    x, y, z = w
-    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    angle = float(np.linalg.norm(w))
+    cross, angle = _cross_matrix(w), float(np.linalg.norm(w))
     one, two = 0.5, 1.0 / 6.0  # the limit; below this angle the formula is lost in rounding
     if angle > 1e-3:
         one, two = (1.0 - np.cos(angle)) / angle**2, (angle - np.sin(angle)) / angle**3
     jacobian: Array = np.eye(3) + one * cross + two * cross @ cross
     return jacobian
+
+
+def _cross_matrix(v: Array) -> Array:
+    """(3, 3) with M u = v x u."""
+    x, y, z = v
+    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
-from vision.fit.camera_step import by_step, camera_after, depth_of
+from vision.fit.camera_step import by_step, camera_after
 from vision.fit.neck_model import NeckModel, edge_place, edge_points, fret_points, middle_of
 from vision.fit.observations import (
     SIDE_UNKNOWNS,
@@ -34,9 +34,10 @@ from vision.fit.string_lines import share_along, string_points
 Array = NDArray[np.float64]
 
 _STUDENT_FREEDOM = 5.0
-# Misfits are first judged a hundred times less severely: far from the solution all data look like outliers, whose
-# loss is flat, and the solver would creep.
+# Far from the solution misfits are first judged a hundred times less severely: all data look like outliers there, whose
+# loss is flat, and the solver would creep. Near it that would only let true outliers pull the cameras away.
 _TOLERANCES = (100.0, 1.0)
+_LEAST_GAIN_FAR, _LEAST_GAIN = 1e-4, 1e-9  # of the cost, by a step: less is the last one
 _SAME_FOCAL_U = 0.004  # focusing from 1 m to 2 m changes the focal length by about half of that
 _SAME_LENS_SHARE = 0.2  # of what one lens may differ from the ideal one, between two pictures taken with it
 
@@ -124,10 +125,7 @@ class _Problem:
         return np.concatenate(mean), scale, student
 
     def camera(self, x: Array, photo: PhotoData, start: int) -> CameraModel:
-        return camera_after(photo.camera, x[start : start + CAMERA_PARAMETERS], self._depth_mm(photo))
-
-    def _depth_mm(self, photo: PhotoData) -> float:
-        return depth_of(photo.camera, middle_of(self.model))
+        return camera_after(photo.camera, x[start : start + CAMERA_PARAMETERS], middle_of(self.model))
 
     def _photo(self, x: Array, photo: PhotoData, start: int) -> list[tuple[Array, Array, Array]]:
         m = self.model
@@ -141,7 +139,7 @@ class _Problem:
             self._strings(x, theta, camera, photo, start),
         ]
         for _, jacobian in parts:
-            jacobian[:, own] = by_step(jacobian[:, own], x[own], self._depth_mm(photo))
+            jacobian[:, own] = by_step(jacobian[:, own], photo.camera, x[own], middle_of(m))
         return [(residual, jacobian, np.ones(len(residual))) for residual, jacobian in parts]
 
     def _misfit(
@@ -254,25 +252,27 @@ def fit_jointly(
     string_mean: Array,
     string_covariance: Array,
     *,
+    far: bool = True,
     max_evaluations: int = 400,
 ) -> JointFit:
     """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start; string_covariance (4 S, 4 S).
 
-    max_evaluations : some 20 are usual; where a poor view leaves a long flat valley 110 have been needed.
+    far : whether the start is far from the solution, as before anything was fitted.
+    max_evaluations : some 20 are usual; where a poor view leaves a long flat valley 140 have been needed.
     """
     problem = _Problem(model, photos, strings, string_mean, string_covariance)
     start = np.zeros(problem.size)
     start[: model.unknowns] = theta
     start[model.unknowns : model.unknowns + strings.size] = strings.ravel()
     student = problem.evaluate(start)[2]
-    for tolerance in _TOLERANCES:
+    for tolerance in _TOLERANCES if far else _TOLERANCES[-1:]:
         result = minimise(
             lambda x: problem.evaluate(x)[:2],
             start,
             _student_loss(student, tolerance),
             _scales(problem),
             most_evaluations=max_evaluations,
-            least_gain=1e-4 if tolerance > 1.0 else 1e-9,
+            least_gain=_LEAST_GAIN if tolerance == _TOLERANCES[-1] else _LEAST_GAIN_FAR,
         )
         start = result.x
     return _collect(problem, result.x, student, result.cost, result.converged)

@@ -93,17 +93,16 @@ def trace_and_fit(
             )
             for view, camera, t in zip(views, cameras, believed, strict=True)
         )
-        fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
+        fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance, far=turn == 0)
         kept = tuple(
             replace(p, strings=_without_outliers(p.strings, r), edges=_of_one_board(p.edges, offset))
             for p, r, offset in zip(photos, fit.string_residual, fit.edge_offset_mm, strict=True)
         )
         if any(_points(k) < _points(p) for k, p in zip(kept, photos, strict=True)):
             photos = kept
-            fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
+            fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance, far=turn == 0)
         if not all(_in_sight(view, camera, model, fit.theta) for view, camera in zip(views, fit.cameras, strict=True)):
-            fit = replace(fit, converged=False)
-        if not fit.converged:  # nothing more can be traced by such cameras
+            fit = replace(fit, converged=False)  # and nothing can be traced by such cameras
             break
         theta, strings, cameras = fit.theta, fit.strings, list(fit.cameras)
     return FittedNeck(model, fit, photos, tuple(traces), radius)

@@ -19,6 +19,7 @@ _EQUIVALENT_MM = (24.0, 35.0, 52.0, 85.0, 130.0)  # focal lengths tried when the
 _FULL_FRAME_DIAGONAL_MM = 43.2666
 _FOCAL_FREE_U = 0.8  # log focal: nothing known
 _LOCATED_U_PX = 3.0  # of a fret end that was located, before it is looked at closely
+_LOCATED_ALIKE = 16.0  # their errors are alike along the neck: all together tell no more than so many coordinates
 _CORNER_DISTORTION = 0.01  # 1 sigma of the radial term's effect at the corner
 _CENTRE_SHARE = 0.004  # 1 sigma of the principal point, share of the longer side
 
@@ -133,14 +134,14 @@ def _refine(
     """
     free = 6 if usual_focal_px is None else 7
     scale = np.array([0.05, 0.05, 0.05, 20.0, 20.0, 50.0, 0.1])[:free]
-    kept_mm = float(np.mean(project(points, first)[1]))
-    per_log_focal = _LOCATED_U_PX / _FOCAL_FREE_U
+    pivot_mm = points.mean(axis=0)
+    per_log_focal = _LOCATED_U_PX * np.sqrt(seen.size / _LOCATED_ALIKE) / _FOCAL_FREE_U
 
     def step_of(x: Array) -> Array:
         return np.append(x * scale, np.zeros(CAMERA_PARAMETERS - free))
 
     def residual(x: Array) -> Array:
-        camera = camera_after(first, step_of(x), kept_mm)
+        camera = camera_after(first, step_of(x), pivot_mm)
         image, depth = project(points, camera)
         behind = np.where(depth[:, None] > 1.0, 0.0, 1e4)
         away = [] if usual_focal_px is None else [per_log_focal * np.log(camera.focal_px / usual_focal_px)]
@@ -148,8 +149,8 @@ def _refine(
 
     def jacobian(x: Array) -> Array:
         step = step_of(x)
-        _, by_camera, _ = project_with_derivatives(points, camera_after(first, step, kept_mm))
-        rows = by_step(by_camera, step, kept_mm)[:, :, :free].reshape(-1, free)
+        _, by_camera, _ = project_with_derivatives(points, camera_after(first, step, pivot_mm))
+        rows = by_step(by_camera, first, step, pivot_mm)[:, :, :free].reshape(-1, free)
         if usual_focal_px is not None:
             rows = np.vstack([rows, per_log_focal * np.eye(free)[-1]])
         return np.asarray(rows * scale)
@@ -157,4 +158,4 @@ def _refine(
     solved = least_squares(
         residual, np.zeros(free), jac=jacobian, loss="soft_l1", f_scale=_LOCATED_U_PX, max_nfev=75
     )
-    return camera_after(first, step_of(solved.x), kept_mm), float(solved.cost)
+    return camera_after(first, step_of(solved.x), pivot_mm), float(solved.cost)

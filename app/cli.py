@@ -10,19 +10,16 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from app import __version__
+from app.one_thread import ONE_THREAD
 from vision.settings import COMMON_SCALE_LENGTHS_MM, FRETS_MAX, FRETS_MIN, StatedNeck
 
 EXIT_MEASURED, EXIT_MISUSE, EXIT_REFUSED = 0, 2, 3
 
-# Photographs are measured side by side and their matrices are small: threads of the linear algebra, which wait by
-# spinning, would only take the cores away. Read when numpy is first imported, which is later than here.
-_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
-
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command with argv (without the program's name) and return its exit status."""
-    for name in _ONE_THREAD:
-        os.environ.setdefault(name, "1")
+    for name, value in ONE_THREAD.items():
+        os.environ.setdefault(name, value)
     parser = build_parser()
     options = parser.parse_args(argv)
     if options.command is None:

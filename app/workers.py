@@ -11,6 +11,7 @@ from concurrent.futures.process import BrokenProcessPool
 
 from loky import cpu_count, get_reusable_executor
 
+from app.one_thread import ONE_THREAD
 from vision.measure import CornerStart, measure_neck
 from vision.photo import PhotoFile
 from vision.results import Outcome
@@ -26,7 +27,7 @@ def start_workers(photographs: int) -> Executor | None:
     if workers < 2 or cpu_count() < 2:
         return None
     try:
-        executor: Executor = get_reusable_executor(max_workers=workers, timeout=_STAY_S)
+        executor: Executor = get_reusable_executor(max_workers=workers, timeout=_STAY_S, env=ONE_THREAD)
     except (OSError, ImportError):
         return None
     return executor

@@ -1,10 +1,11 @@
 """The command `neck-sighting`: alone it opens the page, with `measure` it measures photographs.
 
-Exit status: 0 measured, 3 refused (the JSON file still says why), 2 misuse.
+Exit status: 0 measured, 3 refused (the JSON file still says why), 2 misuse, 130 stopped by Ctrl+C.
 """
 
 import argparse
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,6 +15,7 @@ from app.one_thread import ONE_THREAD
 from vision.settings import COMMON_SCALE_LENGTHS_MM, FRETS_MAX, FRETS_MIN, StatedNeck
 
 EXIT_MEASURED, EXIT_MISUSE, EXIT_REFUSED = 0, 2, 3
+EXIT_STOPPED = 128 + signal.SIGINT  # as shells report it
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -43,6 +45,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         status = measure_to_files(options.photos, stated, options.json, options.overlay)
     except MisuseError as error:
         return misuse(str(error))
+    except KeyboardInterrupt:
+        print("neck-sighting: stopped, nothing was measured", file=sys.stderr)
+        return EXIT_STOPPED
     return EXIT_MEASURED if status == "measured" else EXIT_REFUSED
 
 

@@ -168,6 +168,20 @@ def test_exit_status_follows_the_outcome(
     assert json.loads(target.read_text())["status"] == outcome.status
 
 
+def test_a_stopped_measurement_ends_without_a_traceback(
+    tmp_path: Path, carpet: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def stopped(*given: object, **named: object) -> Outcome:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(measure_command, "measure_side_by_side", stopped)
+    target = tmp_path / "r.json"
+    target.write_text("old")
+    assert cli.main(["measure", str(carpet), *STATED, "--json", str(target)]) == 130
+    assert capsys.readouterr().err == "neck-sighting: stopped, nothing was measured\n"
+    assert target.read_text() == "old"
+
+
 def test_an_old_file_survives_a_failed_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     target = tmp_path / "r.json"
     target.write_text("old")

@@ -1,5 +1,9 @@
 """Processes that measure side by side: the same outcome as in one process, and what happens where there are none."""
 
+import os
+import subprocess
+import sys
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from concurrent.futures.process import BrokenProcessPool
@@ -53,6 +57,32 @@ def test_processes_tell_what_one_process_tells(alone: Measured, monkeypatch: pyt
     outcome = measure_side_by_side(_files(), STATED, progress=steps.append)
     _told_alike(outcome, alone)
     assert len(steps) == len(set(steps)) == 8
+
+
+def _running(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+@pytest.mark.skipif(os.name != "posix", reason="elsewhere the system ends them")
+def test_processes_end_with_a_program_that_is_killed() -> None:
+    code = (
+        "import os, time; from app import workers; workers.cpu_count = lambda: 2; pool = workers.start_workers(2); "
+        "print(pool.submit(os.getpid).result(), flush=True); time.sleep(60)"
+    )
+    program = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, cwd=SAMPLES.parent)
+    with program:
+        assert program.stdout is not None
+        process = int(program.stdout.readline())
+        assert _running(process)
+        program.kill()
+    end = time.monotonic() + 20.0
+    while _running(process) and time.monotonic() < end:
+        time.sleep(0.2)
+    assert not _running(process)
 
 
 class Stopped(Executor):

@@ -8,6 +8,7 @@ change along it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,28 +59,44 @@ class Evidence:
     dot: Floats
 
 
+@dataclass(frozen=True)
+class _Slots:
+    """Tone of every slot (n, samples, column blocks), and shared by the columns (n, samples).
+
+    offset : (samples,) place of the samples, fret spacings.  crown : (n,) share of the spacing that a crown covers on
+    the camera's side of its top.  camera : +1 where the camera looks from the last fret's side, -1 from the nut's.
+    usual_swing : of the tone about a sure fret.
+    """
+
+    block: Floats
+    shared: Floats
+    offset: Floats
+    crown: Floats
+    camera: float
+    usual_swing: float
+
+
+class _Look(NamedTuple):
+    """One slot of Evidence."""
+
+    alike: float
+    inner: float
+    kinder: float
+    level: float
+    inner_level: float
+    contrast: float
+    gain: float
+
+
 def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floats) -> Evidence:
     """Evidence at slots k; core are the slots that surely are frets, numbered along the law, tops on the
     law."""
-    strip, law = board.strip, board.law
-    # A crown covers this much of the spacing on the camera's side of its top.
-    sine = view_sine(board, core)
-    crown_mm = 1.1 + 1.3 * sine
-    gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / np.maximum(board.mm_px(k), 1e-6)
-    crown = np.clip(crown_mm / np.maximum(gap_mm, 1e-6), 0.1, 0.5)
-    body = np.sign(law.y(core[-1:]) - law.y(core[:1]))[0]
-    camera = towards_camera(board, float(core[0]), float(core[-1])) * body
     columns = np.linspace(0.04, 0.96, 48)
-    samples, inside = slot_samples(tone, strip, law, k, columns, 0.5 + SEARCH / SAMPLES)
-    block = samples.reshape(len(k), samples.shape[1], BLOCKS, -1).mean(axis=3)
-    shared = np.median(block, axis=2)
-    n = len(k)
-    like, inner, kinder, level, inner_level, contrast, gain = (np.full(n, np.nan) for _ in range(7))
-    middle = 0.5 * (core[0] + core[-1])
+    samples, inside = slot_samples(tone, board.strip, board.law, k, columns, 0.5 + SEARCH / SAMPLES)
     known = np.isin(k, core) & inside
-    towards = np.where(k > middle, -1.0, 1.0)
-    offset = (np.arange(samples.shape[1]) - samples.shape[1] // 2) / SAMPLES
-    usual_swing = float(np.median(np.ptp(shared[known], axis=1))) if known.any() else 0.0
+    slots = _slots(samples, board, k, core, known)
+    middle = 0.5 * (core[0] + core[-1])
+    looks = np.full((len(k), len(_Look._fields)), np.nan)
     # From the middle outwards: what is like its neighbours may then be compared with, for light and blur change slowly.
     for i in np.argsort(np.abs(k - middle), kind="stable"):
         if not inside[i]:
@@ -89,37 +106,75 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
         near = allowed[np.argsort(np.abs(k[allowed] - k[i]))[:NEIGHBOURS]]
         if len(near) < 2:
             continue
-        centred = shared[near] - shared[near].mean(axis=1, keepdims=True)
-        template = np.mean(centred, axis=0)[SEARCH:-SEARCH]
-        # Seen low, frets change their looks within a few slots where they begin to hide one another.
-        closest = [template, np.mean(centred[:2], axis=0)[SEARCH:-SEARCH], centred[0][SEARCH:-SEARCH]]
-        both = np.flatnonzero(known & (np.abs(k - k[i]) == 1))
-        if len(both) == 2:
-            closest.append(np.mean(shared[both] - shared[both].mean(axis=1, keepdims=True), axis=0)[SEARCH:-SEARCH])
-        like[i] = max(
-            max(_block_likeness(block[i], each), _best(shared[i], each, np.ones(len(each), bool)))
-            for each in closest
-        )
-        outward = -towards[i]
-        limits = (crown[i] + 0.05,) if camera * outward > 0 else FAR_LIMITS
-        reach = offset[SEARCH:-SEARCH] * outward
-        halves = [_best(shared[i], template, reach < limit) for limit in limits]
-        inner[i], kinder[i] = halves[0], max(halves)
-        swing = float(np.ptp(template)) + 3.0
-        level[i] = min(_level_change(block[i], block[near]), _level_change(block[i], block[near[:1]])) / swing
-        half = offset * outward < -0.05
-        inner_change = min(_level_change(block[i][half], block[near[:m]][:, half]) for m in (NEIGHBOURS, 1))
-        inner_level[i] = inner_change / max(swing, 0.5 * usual_swing)
-        contrast[i] = float(np.std(shared[i]))
-        own = shared[i][SEARCH:-SEARCH]
-        gain[i] = float((own - own.mean()) @ closest[1] / (closest[1] @ closest[1] + len(own)))
-        known[i] |= like[i] > ALIKE and level[i] < SAME_LEVEL
-    dot_samples, dot_inside = slot_samples(tone, strip, law, k - 0.5, columns, 0.2)
+        beside = np.flatnonzero(known & (np.abs(k - k[i]) == 1))
+        look = _compared(slots, int(i), near, beside, outward=1.0 if k[i] > middle else -1.0)
+        looks[i] = look
+        known[i] |= look.alike > ALIKE and look.level < SAME_LEVEL
+    by_name = dict(zip(_Look._fields, looks.T, strict=True))
+    return Evidence(k=k, **by_name, dot=_dots(tone, board, k, columns))
+
+
+def _slots(samples: Floats, board: Board, k: Floats, core: Floats, known: NDArray[np.bool_]) -> _Slots:
+    block = samples.reshape(len(k), samples.shape[1], BLOCKS, -1).mean(axis=3)
+    shared = np.median(block, axis=2)
+    law = board.law
+    crown_mm = 1.1 + 1.3 * view_sine(board, core)
+    gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / np.maximum(board.mm_px(k), 1e-6)
+    body = np.sign(law.y(core[-1:]) - law.y(core[:1]))[0]
+    return _Slots(
+        block,
+        shared,
+        (np.arange(samples.shape[1]) - samples.shape[1] // 2) / SAMPLES,
+        np.clip(crown_mm / np.maximum(gap_mm, 1e-6), 0.1, 0.5),
+        float(towards_camera(board, float(core[0]), float(core[-1])) * body),
+        float(np.median(np.ptp(shared[known], axis=1))) if known.any() else 0.0,
+    )
+
+
+def _compared(
+    slots: _Slots, i: int, near: NDArray[np.intp], beside: NDArray[np.intp], *, outward: float
+) -> _Look:
+    """Slot i against known slots: near (nearest first), and beside it where there are two.
+
+    outward : +1 where the neck's middle lies before the slot, -1 where it lies behind.
+    """
+    block, shared = slots.block, slots.shared
+    centred = shared[near] - shared[near].mean(axis=1, keepdims=True)
+    template = np.mean(centred, axis=0)[SEARCH:-SEARCH]
+    # Seen low, frets change their looks within a few slots where they begin to hide one another.
+    closest = [template, np.mean(centred[:2], axis=0)[SEARCH:-SEARCH], centred[0][SEARCH:-SEARCH]]
+    if len(beside) == 2:
+        closest.append(np.mean(shared[beside] - shared[beside].mean(axis=1, keepdims=True), axis=0)[SEARCH:-SEARCH])
+    likeness = max(
+        max(_block_likeness(block[i], each), _best(shared[i], each, np.ones(len(each), bool))) for each in closest
+    )
+    limits = (slots.crown[i] + 0.05,) if slots.camera * outward > 0 else FAR_LIMITS
+    reach = slots.offset[SEARCH:-SEARCH] * outward
+    halves = [_best(shared[i], template, reach < limit) for limit in limits]
+    swing = float(np.ptp(template)) + 3.0
+    change = min(_level_change(block[i], block[near]), _level_change(block[i], block[near[:1]]))
+    half = slots.offset * outward < -0.05
+    inner_change = min(_level_change(block[i][half], block[near[:m]][:, half]) for m in (NEIGHBOURS, 1))
+    own = shared[i][SEARCH:-SEARCH]
+    return _Look(
+        likeness,
+        halves[0],
+        max(halves),
+        change / swing,
+        inner_change / max(swing, 0.5 * slots.usual_swing),
+        float(np.std(shared[i])),
+        float((own - own.mean()) @ closest[1] / (closest[1] @ closest[1] + len(own))),
+    )
+
+
+def _dots(tone: NDArray[np.uint8], board: Board, k: Floats, columns: Floats) -> Floats:
+    """Middle of the space before every slot against its sides, grey values; NaN where it leaves the picture."""
+    samples, inside = slot_samples(tone, board.strip, board.law, k - 0.5, columns, 0.2)
     centre = np.abs(columns - 0.5) < 0.07
     aside = (np.abs(columns - 0.5) > 0.12) & (np.abs(columns - 0.5) < 0.3)
-    space = np.mean(dot_samples, axis=1)
+    space = np.mean(samples, axis=1)
     dot = np.median(space[:, centre], axis=1) - np.median(space[:, aside], axis=1)
-    return Evidence(k, like, inner, kinder, level, inner_level, contrast, gain, np.where(dot_inside, dot, np.nan))
+    return np.where(inside, dot, np.nan)
 
 
 def _level_change(block: Floats, near: Floats) -> float:

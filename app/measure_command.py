@@ -1,5 +1,6 @@
 """`neck-sighting measure`: photographs in, a summary on stdout, a JSON file and drawn-on pictures out."""
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -39,8 +40,16 @@ def measure_to_files(
     write_whole(json_file, contract_text(outcome_to_contract(outcome, thresholds, __version__)).encode())
     if overlay_folder is not None:
         write_overlays(overlay_folder, files, outcome)
-    print("\n".join(summary_lines(outcome, thresholds)))
+    say_summary(summary_lines(outcome, thresholds))
     return outcome.status
+
+
+def say_summary(lines: Sequence[str]) -> None:
+    """To stdout; a reader that has gone (`... | head`) spoils nothing, the files are written."""
+    try:
+        print("\n".join(lines), flush=True)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or Python complains when it ends
 
 
 def write_overlays(folder: Path, files: Sequence[PhotoFile], outcome: Outcome) -> None:

@@ -182,6 +182,19 @@ def test_a_stopped_measurement_ends_without_a_traceback(
     assert target.read_text() == "old"
 
 
+def test_a_reader_that_has_gone_spoils_nothing(tmp_path: Path, carpet: Path) -> None:
+    target = tmp_path / "r.json"
+    call = [sys.executable, "-m", "app.cli", "measure", str(carpet), *STATED, "--json", str(target)]
+    with subprocess.Popen(call, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        running.stdout.close()
+        told = running.stderr.read()
+        assert running.wait(timeout=120) == 3
+    assert told == ""
+    assert json.loads(target.read_text())["status"] == "refused"
+
+
 def test_an_old_file_survives_a_failed_write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     target = tmp_path / "r.json"
     target.write_text("old")

@@ -37,6 +37,7 @@ from vision.fit.width_prior import width_prior
 from vision.locate import LocatedNeck, locate_neck
 from vision.measure import measure_neck
 from vision.photo import PhotoFile, Photograph, decode_photograph
+from vision.results import Outcome
 from vision.settings import StatedNeck
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo
 from vision.trace.strip import clearest_light
@@ -280,17 +281,16 @@ def joint_fit(neck: Neck) -> tuple[float, str]:
 
 
 def everything(neck: Neck) -> tuple[float, str]:
-    begun = time.perf_counter()
-    photos = [decode_photograph(data, f"{neck.name}_{kind}.jpg") for kind, data in neck.data.items()]
-    outcome = measure_neck(photos, neck.stated)
-    used = sum(p.status == "measured" for p in outcome.photos)
-    return time.perf_counter() - begun, f"{outcome.status}, {used} photographs used"
+    return _whole(neck, measure_neck)
 
 
 def side_by_side(neck: Neck) -> tuple[float, str]:
+    return _whole(neck, measure_side_by_side)
+
+
+def _whole(neck: Neck, measure: Callable[[list[PhotoFile], StatedNeck], Outcome]) -> tuple[float, str]:
     begun = time.perf_counter()
-    files = [PhotoFile(data, f"{neck.name}_{kind}.jpg") for kind, data in neck.data.items()]
-    outcome = measure_side_by_side(files, neck.stated)
+    outcome = measure([PhotoFile(data, f"{neck.name}_{kind}.jpg") for kind, data in neck.data.items()], neck.stated)
     used = sum(p.status == "measured" for p in outcome.photos)
     return time.perf_counter() - begun, f"{outcome.status}, {used} photographs used"
 

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project, project_with_derivatives, rotation_matrix
-from vision.fit.camera_step import by_step, camera_after
+from vision.fit.camera_step import camera_after, step_chain
 
 Array = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ def test_derivatives_by_the_step_are_those_of_differences(turn: float) -> None:
     points = np.random.default_rng(2).uniform([-30.0, -2.0, 30.0], [30.0, 2.0, 480.0], (12, 3))
     step = np.array([0.6 * turn, -0.64 * turn, 0.48 * turn, 3.0, -4.0, 20.0, 0.3, 0.01, 2.0, -1.0])
     _, by_camera, _ = project_with_derivatives(points, camera_after(camera, step, _MIDDLE_MM))
-    found = by_step(by_camera, camera, step, _MIDDLE_MM)
+    found = by_camera @ step_chain(camera, step, _MIDDLE_MM)
     for parameter, size in enumerate([1e-5] * 3 + [1e-3] * 3 + [1e-5, 1e-4, 1e-3, 1e-3]):
         change = np.zeros(CAMERA_PARAMETERS)
         change[parameter] = size

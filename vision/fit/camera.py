@@ -83,7 +83,7 @@ def project_with_derivatives(points_mm: Array, camera: CameraModel) -> tuple[Arr
     to_seen = to_flat @ flat_to_seen
     by_camera = np.zeros((len(seen), 2, CAMERA_PARAMETERS))
     # A left turn w moves R P by w x R P = -[R P]_x w.
-    by_camera[:, :, :3] = -to_seen @ _cross_matrices(turned)
+    by_camera[:, :, :3] = -to_seen @ cross_matrices(turned)
     by_camera[:, :, 3:6] = to_seen
     by_camera[:, :, 6] = image - camera.centre_px
     by_camera[:, :, 7] = camera.focal_px * flat * radius2
@@ -101,8 +101,8 @@ def rotation_matrix(vector: Array) -> Array:
     """Rodrigues' formula: rotation by |vector| rad about vector."""
     angle = float(np.linalg.norm(vector))
     if angle < 1e-12:
-        return np.asarray(np.eye(3) + _cross_matrices(np.asarray(vector, dtype=np.float64)[None])[0])
-    axis = _cross_matrices(np.asarray(vector, dtype=np.float64)[None] / angle)[0]
+        return np.asarray(np.eye(3) + cross_matrices(np.asarray(vector, dtype=np.float64)[None])[0])
+    axis = cross_matrices(np.asarray(vector, dtype=np.float64)[None] / angle)[0]
     turn: Array = np.eye(3) + np.sin(angle) * axis + (1.0 - np.cos(angle)) * axis @ axis
     return turn
 
@@ -113,7 +113,7 @@ def view_angle_deg(camera: CameraModel, point_mm: Array) -> float:
     return float(np.degrees(np.arcsin(sight[1] / np.linalg.norm(sight))))
 
 
-def _cross_matrices(vectors: Array) -> Array:
+def cross_matrices(vectors: Array) -> Array:
     """(n, 3) -> (n, 3, 3) with M u = v x u."""
     x, y, z = vectors.T
     zero = np.zeros_like(x)

@@ -9,7 +9,7 @@ thinks in straight lines creeps along them by hundreds of steps; in these the ne
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, rotation_matrix
+from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, cross_matrices, rotation_matrix
 
 Array = NDArray[np.float64]
 
@@ -28,8 +28,9 @@ def camera_after(camera: CameraModel, step: Array, pivot_mm: Array) -> CameraMod
     return camera.stepped(plain)
 
 
-def by_step(by_camera: Array, camera: CameraModel, step: Array, pivot_mm: Array) -> Array:
-    """Derivatives (..., CAMERA_PARAMETERS) at the camera after the step, turned into derivatives by the step.
+def step_chain(camera: CameraModel, step: Array, pivot_mm: Array) -> Array:
+    """(CAMERA_PARAMETERS, CAMERA_PARAMETERS): derivatives (..., CAMERA_PARAMETERS) at the camera after the step,
+    times this, are derivatives by the step.
 
     camera : before the step. A turn composes with the turn already made: d (turn of w + dw) is the left Jacobian of
     SO(3) times dw.
@@ -37,22 +38,16 @@ def by_step(by_camera: Array, camera: CameraModel, step: Array, pivot_mm: Array)
     pivot = camera.rotation @ pivot_mm
     chain = np.eye(CAMERA_PARAMETERS)
     chain[_TURN, _TURN] = _left_jacobian(step[_TURN])
-    chain[_SHIFT, _TURN] = _cross_matrix(rotation_matrix(step[_TURN]) @ pivot) @ chain[_TURN, _TURN]
+    chain[_SHIFT, _TURN] = cross_matrices((rotation_matrix(step[_TURN]) @ pivot)[None])[0] @ chain[_TURN, _TURN]
     chain[_SHIFT_Z, _LOG_FOCAL] = (pivot + camera.translation_mm)[2] * np.exp(step[_LOG_FOCAL])
-    return np.asarray(by_camera @ chain)
+    return chain
 
 
 def _left_jacobian(w: Array) -> Array:
     """d (turn of w + dw, composed on the left) / dw: I + (1 - cos t)/t^2 [w] + (t - sin t)/t^3 [w]^2, t = |w|."""
-    cross, angle = _cross_matrix(w), float(np.linalg.norm(w))
+    cross, angle = cross_matrices(w[None])[0], float(np.linalg.norm(w))
     one, two = 0.5, 1.0 / 6.0  # the limit; below this angle the formula is lost in rounding
     if angle > 1e-3:
         one, two = (1.0 - np.cos(angle)) / angle**2, (angle - np.sin(angle)) / angle**3
     jacobian: Array = np.eye(3) + one * cross + two * cross @ cross
     return jacobian
-
-
-def _cross_matrix(v: Array) -> Array:
-    """(3, 3) with M u = v x u."""
-    x, y, z = v
-    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])

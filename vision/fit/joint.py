@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
-from vision.fit.camera_step import by_step, camera_after
+from vision.fit.camera_step import camera_after, step_chain
 from vision.fit.neck_model import NeckModel, edge_place, edge_points, fret_points, middle_of
 from vision.fit.observations import (
     SIDE_UNKNOWNS,
@@ -132,6 +132,7 @@ class _Problem:
         theta = x[: m.unknowns]
         own = slice(start, start + CAMERA_PARAMETERS)
         camera = self.camera(x, photo, start)
+        chain = step_chain(photo.camera, x[own], middle_of(m))  # of all parts: derivatives are taken at that camera
         parts = [
             self._frets(x, theta, camera, photo, start),
             self._ends(x, theta, camera, photo, start),
@@ -139,7 +140,7 @@ class _Problem:
             self._strings(x, theta, camera, photo, start),
         ]
         for _, jacobian in parts:
-            jacobian[:, own] = by_step(jacobian[:, own], photo.camera, x[own], middle_of(m))
+            jacobian[:, own] = jacobian[:, own] @ chain
         return [(residual, jacobian, np.ones(len(residual))) for residual, jacobian in parts]
 
     def _misfit(

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project, project_with_derivatives
-from vision.fit.camera_step import by_step, camera_after
+from vision.fit.camera_step import camera_after, step_chain
 from vision.fit.neck_model import NeckModel, build_neck_model, fret_points
 from vision.fit.width_prior import width_prior
 from vision.photo import Photograph
@@ -150,7 +150,7 @@ def _refine(
     def jacobian(x: Array) -> Array:
         step = step_of(x)
         _, by_camera, _ = project_with_derivatives(points, camera_after(first, step, pivot_mm))
-        rows = by_step(by_camera, first, step, pivot_mm)[:, :, :free].reshape(-1, free)
+        rows = (by_camera @ step_chain(first, step, pivot_mm))[:, :, :free].reshape(-1, free)
         if usual_focal_px is not None:
             rows = np.vstack([rows, per_log_focal * np.eye(free)[-1]])
         return np.asarray(rows * scale)

@@ -8,8 +8,9 @@ from vision.locate.board import Board, widening
 from vision.locate.comb import Law, law_through
 from vision.locate.evidence import inlay_agreement
 from vision.locate.ladder import Strip, strip_from_corners
+from vision.locate.rectify import Sheet
 from vision.locate.result import LocatedNeck, NotLocated
-from vision.locate.search import _agreed
+from vision.locate.search import CLEAR_COHERENCE, _agreed, _law_of
 from vision.locate.slot_scores import _first_merged
 
 
@@ -40,6 +41,24 @@ def test_strip_of_corners_passes_through_them() -> None:
     found = np.stack([strip.points(np.array(u), np.array([low, high])) for u in (0.0, 1.0)], axis=1)
     wanted = np.array([[corners[0], corners[1]], [corners[3], corners[2]]])
     np.testing.assert_allclose(found, wanted, rtol=0, atol=4.0)
+
+
+def test_the_law_is_found_where_rungs_of_other_things_follow_it() -> None:
+    rng = np.random.default_rng(4)
+    law = Law(10.0, 620.0, 0.3)
+    y = np.arange(10.0, 560.0)
+    others = np.sort(rng.uniform(law.y(np.array([22.0]))[0] + 8.0, y[-1], 9))
+    rungs = np.r_[law.y(np.arange(0.0, 23.0)), others]
+    light = 60.0 + 120.0 * np.exp(-0.5 * ((y[:, None] - rungs) / 1.2) ** 2).sum(axis=1) + rng.normal(0.0, 2.0, len(y))
+    sheet = Sheet(np.repeat(light[:, None], 48, axis=1), np.ones(len(y), dtype=bool), y, np.linspace(0.04, 0.96, 48))
+    found = _law_of(sheet)
+    assert found is not None
+    assert CLEAR_COHERENCE < found[1] <= 1.0
+    k = np.arange(0.0, 30.0)
+    places = found[0].y(k) if found[0].y(k)[1] > found[0].y(k)[0] else found[0].y(k)[::-1]
+    spaces = np.diff(law.y(np.arange(2.0, 14.0)))
+    nearest = np.array([np.diff(places)[np.argmin(np.abs(places[:-1] - at))] for at in law.y(np.arange(2.0, 13.0))])
+    np.testing.assert_allclose(nearest, spaces, rtol=0, atol=1.5)
 
 
 def test_inlays_tell_the_numbering() -> None:

@@ -52,7 +52,9 @@ def test_a_dull_fret_between_clear_ones_does_not_end_the_neck() -> None:
 
 
 def test_the_end_of_the_board_seen_from_the_front_is_no_fret() -> None:
-    end = changed(evidence(), LAST + 1, alike=0.45, inner=0.98, kinder=0.99, level=0.04, inner_level=0.02)
+    end = changed(
+        evidence(), LAST + 1, alike=0.45, inner=0.98, kinder=0.99, level=0.04, inner_level=0.02, contrast=30.0
+    )
     assert 2.0 < lead(end, low=False, count=1) < 6.0
     # Seen low, that is how a last fret looks over which the far end is blurred.
     assert -4.0 < lead(end, low=True, count=1) < -2.0
@@ -73,3 +75,38 @@ def test_a_last_fret_drowned_by_what_lies_behind_is_no_evidence_against_it() -> 
     assert score_slots(drowned, core, far_is_body=True, low=True).last[LAST] == pytest.approx(0.0, rel=0, abs=1e-9)
     # From the front nothing lies behind the last fret.
     assert score_slots(drowned, core, far_is_body=True, low=False).last[LAST] == pytest.approx(-3.0, rel=0, abs=1e-9)
+
+
+def test_a_run_of_frets_ends_where_the_contrast_falls() -> None:
+    like_a_fret = {"alike": 0.85, "inner": 0.9, "kinder": 0.9, "level": 0.05, "inner_level": 0.02, "gain": 1.0}
+    core = np.arange(4.0, FRETS - 3)
+    for index, kind in ((LAST + 1, "last"), (FIRST - 1, "first")):
+        as_clear, fallen, half_fallen = (
+            float(
+                getattr(
+                    score_slots(
+                        changed(evidence(), index, contrast=contrast, **like_a_fret), core, far_is_body=True, low=True
+                    ),
+                    kind,
+                )[index]
+            )
+            for contrast in (21.0, 12.0, 16.5)
+        )
+        assert as_clear - fallen == pytest.approx(1.5, rel=0, abs=1e-9)
+        assert as_clear - half_fallen == pytest.approx(0.75, rel=0, abs=1e-9)
+
+
+def test_from_the_front_the_first_frets_may_mirror_less() -> None:
+    dull = changed(evidence(), FIRST, contrast=9.0)
+    core = np.arange(4.0, FRETS - 3)
+    clear = score_slots(evidence(), core, far_is_body=True, low=False).first[FIRST]
+    assert score_slots(dull, core, far_is_body=True, low=False).first[FIRST] == pytest.approx(clear, rel=0, abs=1e-9)
+
+
+def test_places_out_of_the_picture_leave_the_scores_finite() -> None:
+    seen = evidence()
+    outside = {name: np.nan for name in ("alike", "inner", "kinder", "level", "inner_level", "contrast", "gain", "dot")}
+    seen = changed(changed(seen, 0, **outside), 1, contrast=0.0)
+    slots = score_slots(seen, np.arange(4.0, FRETS - 3), far_is_body=True, low=True)
+    for scores in (slots.inside, slots.first, slots.last, slots.outside, slots.one_more):
+        assert np.isfinite(scores).all()

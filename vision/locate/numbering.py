@@ -31,6 +31,8 @@ LEAST_MARGIN = 2.0
 LEAST_LEAD = 0.9
 NUT_LIKE = 0.8
 """Share of the usual likeness below which a slot may be the nut: it resembles a fret, the first fret does more."""
+HIDING_MM = 1.0
+"""Space between two tops, seen upright, at which the nearer crown (1.2 mm) hides the board before the farther one."""
 LOW_SINE = 0.36
 """Of the angle between line of sight and board, below which a photograph counts as taken along the neck."""
 USUAL_COUNTS = frozenset({12, 14, 18, 19, 20, 21, 22, 24, 27, 36})
@@ -117,17 +119,16 @@ def _extended(tones: Tones, strip: Strip, law: Law, core: Floats) -> tuple[Law, 
     return law, core
 
 
-def _doubtful(
-    code: RefusalCode, reason: str, score: float, clear: int | None, far_is_body: bool
-) -> NotLocated:
-    """The refusal, or its true cause where the far frets run together; clear : last or first fret told
-    apart."""
-    if clear is None:
+def _doubtful(code: RefusalCode, reason: str, score: float, cause: str | None) -> NotLocated:
+    """The refusal, or its true cause where the far frets run together."""
+    if cause is None:
         return refusal(code, reason, score)
-    where = f"beyond number {clear}" if far_is_body else f"before number {clear}"
-    return refusal(
-        "frets run together", f"The frets {where} cannot be told apart, so their number is not sure.", score
-    )
+    return refusal("frets run together", f"{cause} {reason}", score)
+
+
+def _least_space_mm(board: Board, k: Floats) -> float:
+    """Between the tops of frets k as the picture shows it, mm at the neck."""
+    return float(np.min(np.abs(np.diff(board.law.y(k))) / board.mm_px(k[1:])))
 
 
 def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:
@@ -166,24 +167,28 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     rival = max(rivals, key=lambda key: rivals[key])
     lead = stated[best] - rivals[rival]
     start, count = best if lead >= 0 else rival
+    cause = None
     # Faint slots outside the frets are the headstock or what stands behind the board.
-    clear = None
     if slots.merged is not None and start <= slots.merged < start + count:
         clear = slots.merged - start + (0 if far_is_body else 2)
+        cause = f"The frets {'beyond' if far_is_body else 'before'} number {clear} cannot be told apart."
+    elif _least_space_mm(board, core) < HIDING_MM:
+        cause = "Seen so low, frets hide one another."
     if lead < -LEAST_LEAD:
         window = slice(rival[0], rival[0] + rival[1])
-        reason = f"{frets} frets were stated, but the picture fits {rival[1]} frets."
+        fits = "seems to fit" if cause else "fits"
+        reason = f"{frets} frets were stated, but the picture {fits} {rival[1]} frets."
         # A count that hardly any instrument has does not outweigh other readings of the picture.
         score = float(np.mean(slots.likeness[window])) if rival[1] in USUAL_COUNTS else 0.0
-        return _doubtful("fret count", reason, score, clear, far_is_body)
+        return _doubtful("fret count", reason, score, cause)
     others = {key: value for key, value in stated.items() if key != best}
     margin = stated[best] - max(others.values(), default=stated[best] - 9.9)
     if margin < LEAST_MARGIN:
         reason = "It cannot be told for certain which line is the first fret."
-        return _doubtful("numbering unsure", reason, 0.0, clear, far_is_body)
+        return _doubtful("numbering unsure", reason, 0.0, cause)
     if lead < LEAST_LEAD:
         reason = f"It cannot be told for certain whether {frets} or {rival[1]} frets are seen."
-        return _doubtful("numbering unsure", reason, 0.0, clear, far_is_body)
+        return _doubtful("numbering unsure", reason, 0.0, cause)
     which = slice(best[0], best[0] + frets)
     like = np.r_[slots.likeness[which][:-1], slots.as_last[which][-1]]
     sureness = min(margin / LEAST_MARGIN, lead / LEAST_LEAD)

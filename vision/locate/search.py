@@ -25,6 +25,9 @@ BLURRED_SHARE = 0.7
 NOTHING_FOUND = "No ladder of frets was found in the picture."
 LAW_ROWS = 500
 LEAST_COHERENCE, CLEAR_COHERENCE = 0.45, 0.65
+LAW_TRIALS = ((0.0, 1.0, 1), (0.0, 1.0, 2), (0.0, 0.7, 1), (0.3, 1.0, 1))
+"""Part of a stack of rungs, and differences of the tone, in which a law is looked for until it is clear: pickups and
+bridge may continue the stack beyond the frets, and they follow no law."""
 MOST_IN_LAW = 42.0
 CLIPPED = 250.0
 LEAST_LIKENESS = 0.5
@@ -238,12 +241,7 @@ def _read_strip(
     length = strip.y_range[1] - strip.y_range[0]
     step = max(1.0, length / LAW_ROWS)
     sheet = _sheet(tone, strip, strip.y_range, step, COLUMNS)
-    found = search_law(sheet.y_px, rung_signal(sheet, 1.5, 1), 3.0, MOST_IN_LAW)
-    if found is None or found[1] < CLEAR_COHERENCE:
-        other = search_law(sheet.y_px, rung_signal(sheet, 1.5, 2), 3.0, MOST_IN_LAW)
-        found = max(
-            (law for law in (found, other) if law is not None), key=lambda each: each[1], default=None
-        )
+    found = _law_of(sheet)
     if found is None:
         return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
     law, coherence = found
@@ -296,6 +294,20 @@ def _read_strip(
         return refusal("numbering unsure", "The frets' places shift with the way they are fitted.")
     board = Board(strip, law)
     return _result(board, tone.shape, numbering, frets)
+
+
+def _law_of(sheet: Sheet) -> tuple[Law, float] | None:
+    """The law that the rungs follow and how well; where the whole stack follows none, that of a part of it."""
+    found: list[tuple[Law, float]] = []
+    rows = len(sheet.y_px)
+    for low, high, differences in LAW_TRIALS:
+        part = slice(int(low * rows), int(high * rows))
+        law = search_law(sheet.y_px[part], rung_signal(sheet, 1.5, differences)[part], 3.0, MOST_IN_LAW)
+        if law is not None:
+            found.append(law)
+            if law[1] >= CLEAR_COHERENCE:
+                return law
+    return max(found, key=lambda each: each[1], default=None)
 
 
 def _grow(y: Floats, tone: Floats, law: Law, strip: Strip) -> Slots | None:

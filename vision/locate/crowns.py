@@ -24,7 +24,8 @@ LEAST_COLOUR = 0.8
 LEAST_SHARED = 0.5
 """A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets."""
 LEAST_RISE, CROWN_MM = 0.3, 1.1
-"""Share of the strongest edge that the far edge of a bright crown has at least, and how wide a crown may look."""
+"""Share of the strongest edge that the far edge of a bright crown has at least, and how wide a crown may look from
+low down; seen from higher it looks wider."""
 CROWN_RADIUS_MM = 1.1
 """Radius of a fret's rounded top: its upper silhouette stands this times (1 - cos a) from its highest
 line."""
@@ -100,7 +101,7 @@ def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats, settled: 
     scale = board.mm_px(k)
     rounding_mm = CROWN_RADIUS_MM * (1.0 - float(np.sqrt(1.0 - sine**2)))
     most_mm = 1.1 + rounding_mm if settled else 1.4 + 1.6 * sine
-    view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), most_mm)
+    view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), most_mm, CROWN_MM + 1.3 * sine)
     edge = _top_edge(view, np.gradient(tones.grey, tones.y) * near, np.gradient(tones.warm, tones.y) * near)
     return _refit(board.law, k, board.law.y(k) + near * (edge + rounding_mm) * scale, np.ones(len(k)))
 
@@ -183,7 +184,7 @@ def _refit(law: Law, k: Floats, where: Floats, weight: Floats) -> Law:
 class _View:
     """Frets k of a law seen along the neck: scale px per mm, near the sign of y towards the camera.
 
-    weight (n,) trust in each fret; most_mm how far an edge may be from the law's line.
+    weight (n,) trust in each fret; most_mm how far an edge may be from the law's line; crown_mm how wide a crown looks.
     """
 
     y: Floats
@@ -193,6 +194,7 @@ class _View:
     near: float
     weight: Floats
     most_mm: float
+    crown_mm: float
 
     def shared(self, slope: Floats, distance_mm: Floats) -> float:
         """Mean slope of all frets at their distances from the law, in units of each fret's own rms slope."""
@@ -236,14 +238,16 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
     at, width = colour
     tolerance = float(np.clip(0.45 * width, 0.2, 1.0))
     close = [i for i in strong if abs(OFFSET_MM[i] - at) <= tolerance]
-    if not close:
+    # Before a foot, colour and lightness fall apart by up to the blur of the colour.
+    feet = [i for i in strong if lightness[i] < 0 and 0.0 < at - OFFSET_MM[i] <= width]
+    if not close and not feet:
         return at
-    best = min(close, key=lambda i: abs(OFFSET_MM[i] - at))
+    best = min(close or feet, key=lambda i: abs(OFFSET_MM[i] - at))
     # A crown that mirrors a lamp is warmer than dark wood: the warmth then falls at its foot, where light falls as
     # well, and the top is where the light rose.
     falls = lightness[best] < 0
     rises = [i for i in places if falls and lightness[i] >= LEAST_RISE * strongest]
-    before = [i for i in rises if 0.0 < OFFSET_MM[best] - OFFSET_MM[i] <= CROWN_MM]
+    before = [i for i in rises if 0.0 < OFFSET_MM[best] - OFFSET_MM[i] <= view.crown_mm]
     own = (i for i in before if not _is_next_fret(view, grey, i, lightness[i]))
     return float(OFFSET_MM[next(own, best)])
 

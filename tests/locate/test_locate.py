@@ -6,8 +6,10 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.locate.drawn_neck import HEIGHT_PX, WIDTH_PX, Scene, neck_scene
-from vision.locate import LocatedNeck, NotLocated, locate_neck
+from vision.locate import LocatedNeck, NotLocated, locate_neck, search
+from vision.locate.result import RefusalCode, refusal
 from vision.locate.search import _is_blurred
+from vision.locate.tones import PictureTones
 
 
 @pytest.fixture(scope="module")
@@ -170,3 +172,29 @@ def test_far_frets_that_hide_one_another_are_followed() -> None:
     wrong = locate_neck(scene.rgb, 21)
     assert isinstance(wrong, NotLocated)
     assert wrong.code == "fret count"
+
+
+@pytest.mark.parametrize(
+    ("coarse", "fine", "kept", "sides"),
+    [
+        ("no neck", "numbering unsure", "numbering unsure", [2016, 3024]),
+        ("too few frets", "not a neck", "too few frets", [2016, 3024]),
+        ("fret count", "no neck", "fret count", [2016]),
+    ],
+)
+def test_a_finer_look_where_no_neck_was_seen(
+    monkeypatch: pytest.MonkeyPatch, coarse: RefusalCode, fine: RefusalCode, kept: str, sides: list[int]
+) -> None:
+    looked = []
+
+    def searched(pictures: PictureTones, frets: int, side_px: int) -> NotLocated:
+        looked.append(side_px)
+        return refusal(coarse if side_px == 2016 else fine, f"{frets} frets")
+
+    monkeypatch.setattr(search, "_searched", searched)
+    sharp = np.zeros((2400, 1600, 3), dtype=np.uint8)
+    sharp[::40] = 255
+    answer = locate_neck(sharp, 22)
+    assert isinstance(answer, NotLocated)
+    assert answer.code == kept
+    assert looked == sides

@@ -8,9 +8,10 @@ from vision.locate.board import Board, widening
 from vision.locate.comb import Law, law_through
 from vision.locate.evidence import inlay_agreement
 from vision.locate.ladder import Strip, strip_from_corners
+from vision.locate.reading import CLEAR_COHERENCE, law_of
 from vision.locate.rectify import Sheet
 from vision.locate.result import LocatedNeck, NotLocated
-from vision.locate.search import CLEAR_COHERENCE, _agreed, _law_of
+from vision.locate.search import _agreed
 from vision.locate.slot_scores import _first_merged
 
 
@@ -51,7 +52,7 @@ def test_the_law_is_found_where_rungs_of_other_things_follow_it() -> None:
     rungs = np.r_[law.y(np.arange(0.0, 23.0)), others]
     light = 60.0 + 120.0 * np.exp(-0.5 * ((y[:, None] - rungs) / 1.2) ** 2).sum(axis=1) + rng.normal(0.0, 2.0, len(y))
     sheet = Sheet(np.repeat(light[:, None], 48, axis=1), np.ones(len(y), dtype=bool), y, np.linspace(0.04, 0.96, 48))
-    found = _law_of(sheet)
+    found = law_of(sheet)
     assert found is not None
     assert CLEAR_COHERENCE < found[1] <= 1.0
     k = np.arange(0.0, 30.0)

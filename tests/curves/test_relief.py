@@ -30,6 +30,18 @@ def test_an_even_s_may_be_either_lobe() -> None:
     assert 0.11 < u < 0.18  # half of the draws are 0.2 mm away: 0.2 / sqrt(2) = 0.14
 
 
+def test_the_unlikelier_lobe_of_an_s_lies_within_the_interval() -> None:
+    """Lobes of +0.108 and -0.093 mm under a bow uncertain by 0.01: about one draw in six is 0.2 mm away."""
+    gap = 0.1 * np.sin(2.0 * np.pi * _PLACE) + 0.01 * 4.0 * _PLACE * (1.0 - _PLACE)
+    relief, _ = relief_from_gap(gap)
+    u = relief_u_mm(gap, _common_bow(0.01))
+    assert 0.2 < 1.96 * u < 0.25
+    # A lobe that hardly ever wins does not count.
+    clear = 0.1 * np.sin(2.0 * np.pi * _PLACE) + 0.05 * 4.0 * _PLACE * (1.0 - _PLACE)
+    assert relief_u_mm(clear, _common_bow(0.01)) < 0.015
+    assert relief > 0.1
+
+
 def test_a_straight_neck_is_as_uncertain_as_its_curve() -> None:
     assert 0.018 < relief_u_mm(np.zeros(_FRETS), _common_bow(0.02)) < 0.022
 

@@ -66,7 +66,8 @@ def relief_u_mm(gap_mm: Array, gap_cov_mm2: Array) -> float:
 
     On an S or a nearly straight neck the largest gap may lie in another place, with the other sign, within the
     uncertainty of the curve; the uncertainty at the fret where it was found would say nothing of that. Propagated
-    by 500 seeded draws of the curve (JCGM 101, Monte Carlo propagation), and never below the value at that fret.
+    by 500 seeded draws of the curve (JCGM 101, Monte Carlo propagation), never below the value at that fret, and so
+    wide that 1.96 of it cover 95 % of the draws: the other lobe of an S, where that is likely at all.
 
     Parameters
     ----------
@@ -87,4 +88,5 @@ def relief_u_mm(gap_mm: Array, gap_cov_mm2: Array) -> float:
     curves = gap + np.random.default_rng(_SEED).standard_normal((_DRAWS, gap.size)) @ root.T
     reliefs = curves[np.arange(_DRAWS), np.argmax(np.abs(curves), axis=1)]
     at_fret = float(np.sqrt(max(covariance[at - 1, at - 1], 0.0)))
-    return max(at_fret, float(np.sqrt(np.mean((reliefs - relief) ** 2))))
+    away = np.abs(reliefs - relief)
+    return max(at_fret, float(np.sqrt(np.mean(away**2))), float(np.quantile(away, 0.95)) / 1.96)

@@ -3,7 +3,7 @@
     python -m tests.benchmark.validity_sweep --out sweep.json --jobs 8
 
 Each sample neck is measured from spoilt copies of its three photographs (fewer pixels, out of focus, noisy, hard
-compressed, bent by a lens, a hand over frets) and with wrong or missing statements (scale length, widths, front). A
+compressed, bent by a lens, a hand or a capo over frets) and with wrong or missing statements (scale length, front). A
 row is measured, with its error in mm and in claimed standard uncertainties, or refused, with its reason. Not a test:
 it takes minutes on many cores. Prints one line a condition and writes every row.
 """
@@ -24,17 +24,21 @@ from tests.benchmark.known_neck import Picture, Record, compared, spoilt, stated
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 NECKS = ("forward_bow", "back_bow", "straight", "bow_and_twist")
 KINDS = ("bass", "treble", "front")
+CAPO_RGB = (42, 40, 44)
+CAPO_MM = np.array([30.0, 20.0, 7.0])  # half its length across the neck, its height over the board, half its width
+CAPO_BEFORE_FRET_MM = 9.0
 
 
 @dataclass(frozen=True)
 class Condition:
-    """name and value for the table; spoil: picture in, picture out, `true_record` if its EXIF stays true of it; scale
-    and frets_more: changes to what is stated."""
+    """name and value for the table; spoil: picture in, picture out, `true_record` if its EXIF stays true of it; cover:
+    the same, told where the neck is in this picture; scale and frets_more: changes to what is stated."""
 
     name: str
     value: str
     spoil: Callable[[Picture], Picture] | None = None
     true_record: bool = True
+    cover: Callable[[Record, Picture], Picture] | None = None
     kinds: tuple[str, ...] = KINDS
     scale: float = 1.0
     frets_more: int = 0
@@ -80,6 +84,27 @@ def _hidden(share: float, picture: Picture) -> Picture:
     return covered
 
 
+def with_capo(fret: int, known: Record, picture: Picture) -> Picture:
+    """A plain bar across the neck just before a fret, standing as high as a capo does: seen low it hides more frets.
+
+    The picture is taken as level and its lens as straight, which is near enough for a bar.
+    """
+    camera = known["camera"]
+    axis = np.subtract(camera["target"], camera["centre"])
+    axis /= np.linalg.norm(axis)
+    right = np.cross(axis, (0.0, 1.0, 0.0))
+    right /= np.linalg.norm(right)
+    down = np.cross(axis, right)
+    z_mm = known["scale_length_mm"] * (1.0 - 2.0 ** (-fret / 12.0)) - CAPO_BEFORE_FRET_MM
+    signs = np.array([(x, y, z) for x in (-1, 1) for y in (0, 1) for z in (-1, 1)])
+    sight = signs * CAPO_MM + (0.0, 0.0, z_mm) - np.array(camera["centre"])
+    place = sight @ np.column_stack([right, down]) / (sight @ axis)[:, None]
+    corners = camera["f"] * place + (camera["cx"], camera["cy"])
+    out = picture.copy()
+    cv2.fillConvexPoly(out, cv2.convexHull(np.round(corners).astype(np.int32)), CAPO_RGB, cv2.LINE_AA)
+    return out
+
+
 def _cut(share: float, picture: Picture) -> Picture:
     """The picture cropped on one side: the lens's middle is no longer its middle."""
     return np.ascontiguousarray(picture[:, int(share * picture.shape[1]) :])
@@ -93,6 +118,7 @@ CONDITIONS = (
     *(Condition("JPEG quality", f"{q}", partial(_compressed, q)) for q in (80, 50, 20)),
     *(Condition("lens", f"{100 * c:+.1f} % at the corner", partial(_bent, c)) for c in (-0.02, -0.01, 0.01, 0.02)),
     *(Condition("hand over", f"{100 * s:g} % of the picture", partial(_hidden, s)) for s in (0.05, 0.12)),
+    *(Condition("capo", f"before fret {k}", cover=partial(with_capo, k)) for k in (2, 7)),
     Condition("cropped", "a tenth off one side", partial(_cut, 0.1), true_record=False),
     *(Condition("scale length", f"{100 * (f - 1):+.1f} %", scale=f) for f in (0.98, 0.995, 1.005, 1.02)),
     *(Condition("frets stated", f"{n:+d}", frets_more=n) for n in (-1, 1)),
@@ -103,6 +129,15 @@ CONDITIONS = (
 )
 
 
+def _photograph(neck: str, kind: str, condition: Condition) -> bytes:
+    data = (SAMPLES / f"{neck}_{kind}.jpg").read_bytes()
+    if condition.cover is not None:
+        data = spoilt(data, partial(condition.cover, json.loads((SAMPLES / f"{neck}_{kind}.json").read_text())))
+    if condition.spoil is not None:
+        data = spoilt(data, condition.spoil, keep_camera_record=condition.true_record)
+    return data
+
+
 def measure(neck: str, condition: Condition) -> Record:
     """One neck under one condition: a row for the table."""
     known = json.loads((SAMPLES / f"{neck}_bass.json").read_text())
@@ -110,12 +145,7 @@ def measure(neck: str, condition: Condition) -> Record:
     stated = replace(
         told, scale_length_mm=told.scale_length_mm * condition.scale, frets=told.frets + condition.frets_more
     )
-    photographs = {kind: (SAMPLES / f"{neck}_{kind}.jpg").read_bytes() for kind in condition.kinds}
-    if condition.spoil is not None:
-        photographs = {
-            kind: spoilt(data, condition.spoil, keep_camera_record=condition.true_record)
-            for kind, data in photographs.items()
-        }
+    photographs = {kind: _photograph(neck, kind, condition) for kind in condition.kinds}
     row = compared(photographs, stated, truth_up_to(known, known["frets"]))
     return {"neck": neck, "condition": condition.name, "value": condition.value} | row
 

@@ -28,8 +28,10 @@ corners a person gave do not enclose a ladder of frets."""
 ADVICE: dict[RefusalCode, str] = {
     "no neck": "Take the whole fretted part into the picture, sharp and well lit, as large as it fits.",
     "not a neck": "Photograph the front of the neck so that the frets run across the picture.",
-    "too few frets": "Hold the camera a little higher above the board, focus on the middle of the neck.",
-    "fret count": "Check the number of frets that you stated; count them on the instrument.",
+    "too few frets": "Hold the camera a little higher above the board and focus on the middle of the neck; no "
+    "hand, strap or capo may hide a fret.",
+    "fret count": "Check the number of frets that you stated; count them on the instrument. No hand, strap or capo may "
+    "hide any.",
     "frets run together": "Hold the camera a hand's width higher above the strings, and turn the guitar or the lamp "
     "so that the board does not mirror it.",
     "numbering unsure": "Show the nut and the end of the board clearly, or mark the four corners by hand.",

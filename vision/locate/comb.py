@@ -141,15 +141,16 @@ def search_law(y: Floats, signal: Floats, smallest_px: float, most_frets: float)
     return law_through(y, number[0]), best[0]
 
 
-def law_through(y: Floats, number: Floats, start: Law | None = None) -> Law:
+def law_through(y: Floats, number: Floats) -> Law:
     """Law fitted to pairs (y, real fret number) by least squares in y."""
     y0, scale = float(np.mean(y)), float(np.ptp(y)) or 1.0
     t = (y - y0) / scale
     z = 1.0 - 2.0 ** (-number / 12.0)
     # Linear start: t (1 + c z) = a + b z.
     a, b, c = np.linalg.lstsq(np.stack([np.ones_like(z), z, -t * z], axis=1), t, rcond=None)[0]
-    fit = least_squares(
-        lambda p: (p[0] + p[1] * z) / (1.0 + p[2] * z) - t, [a, b, c], x_scale=[0.1, 0.1, 0.1]
-    )
+    with np.errstate(divide="ignore", invalid="ignore"):  # a step may try a horizon on a fret; a shorter one follows
+        fit = least_squares(
+            lambda p: (p[0] + p[1] * z) / (1.0 + p[2] * z) - t, [a, b, c], x_scale=[0.1, 0.1, 0.1]
+        )
     a, b, c = fit.x
     return Law(float(a * scale + y0), float(b * scale + y0 * c), float(c))

@@ -1,7 +1,10 @@
 """The edge of a crown that is its top, whatever the crown mirrors."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter1d
 
 from vision.locate.board import Board
 from vision.locate.comb import Law, law_through
@@ -51,4 +54,16 @@ def test_the_top_is_found_from_the_middle_of_the_crown(crown: tuple[float, float
     off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.mm_px(FRETS)
     # A silhouette stands a little behind a crown's highest line; the drawing has no such crown.
     assert np.abs(off_mm - np.median(off_mm)).max() < 0.1
+    assert 0.0 <= np.median(off_mm) < 0.25
+
+
+def test_warmth_that_ends_before_the_foot_is_not_taken_for_the_top() -> None:
+    """Colour is stored coarsely: that of a crown mirroring a lamp spreads over the board in front of its foot."""
+    neck = board()
+    sharp = tones(neck, 200.0, 180.0, 60.0, 120.0)
+    spread, late = round(0.35 * SCALE_PX / 0.25), round(0.6 * SCALE_PX / 0.25)
+    seen = replace(sharp, warm=np.roll(gaussian_filter1d(sharp.warm, spread), late))
+    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.mm_px(FRETS)
+    law = move_to_tops(seen, Board(neck.strip, law_through(middle, FRETS)), FRETS, np.ones(len(FRETS)))
+    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.mm_px(FRETS)
     assert 0.0 <= np.median(off_mm) < 0.25

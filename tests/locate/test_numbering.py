@@ -8,6 +8,7 @@ from vision.locate.board import Board, widening
 from vision.locate.comb import Law, law_through
 from vision.locate.evidence import inlay_agreement
 from vision.locate.ladder import Strip, strip_from_corners
+from vision.locate.numbering import _doubtful, _least_space_mm
 from vision.locate.reading import CLEAR_COHERENCE, law_of
 from vision.locate.rectify import Sheet
 from vision.locate.result import LocatedNeck, NotLocated
@@ -33,6 +34,23 @@ def test_taper_tells_the_direction() -> None:
     assert widening(strip, law.reversed(22.0)) < 0
     scale = Board(strip, law).mm_px(np.arange(0.0, 25.0))
     np.testing.assert_allclose(scale, 1.0, rtol=0, atol=1e-3)
+
+
+def test_a_count_in_doubt_says_when_the_view_is_too_low_for_it() -> None:
+    counted = "22 frets were stated, but the picture seems to fit 27 frets."
+    doubt = _doubtful("fret count", counted, 0.9, "Seen so low, frets hide one another.")
+    assert (doubt.code, doubt.score) == ("frets run together", 0.9)
+    assert doubt.reason == f"Seen so low, frets hide one another. {counted}"
+    assert _doubtful("fret count", counted, 0.9, None).code == "fret count"
+
+
+def test_least_space_between_tops_is_told_in_mm_at_the_neck() -> None:
+    # Seen at 6 degrees at 2 px a mm, without perspective: the last space of 24 frets, 9.52 mm, is 0.995 mm high.
+    law = Law(0.0, 2.0 * 640.0 * np.sin(np.deg2rad(6.0)), 0.0)
+    strip = Strip(0.0, (-52.0, 0.0), (52.0, 0.0), (0.0, 0.0), (0.0, 0.0), (0.0, 100.0), 1.0)
+    board = Board(strip, law)
+    wide = board.mm_px(np.array([24.0]))[0]  # a strip without taper: pixels a mm differ along it
+    assert _least_space_mm(board, np.arange(1.0, 25.0)) == pytest.approx(2.0 * 0.9946 / wide, rel=0, abs=1e-3)
 
 
 def test_strip_of_corners_passes_through_them() -> None:

@@ -40,7 +40,7 @@ def read_strip(
     """
     length = strip.y_range[1] - strip.y_range[0]
     step = max(1.0, length / LAW_ROWS)
-    sheet = _sheet(tone, strip, strip.y_range, step, COLUMNS)
+    sheet = _sheet(tone, strip, strip.y_range, step)
     found = law_of(sheet)
     if found is None:
         return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
@@ -48,7 +48,7 @@ def read_strip(
     if coherence < LEAST_COHERENCE:
         return refusal("not a neck", "The rungs found do not follow the law of fret positions.")
     y_range = reach(strip, tone.shape, 1.0)
-    full = _sheet(tone, strip, y_range, max(0.5, step / 3), COLUMNS)
+    full = _sheet(tone, strip, y_range, max(0.5, step / 3))
     shared = tone_along(full)
     slots = _grow(full.y_px, shared, law, strip)
     if slots is None:
@@ -63,7 +63,7 @@ def read_strip(
         strip, law = find_edges(tone, strip, law, seen)
         strip, law = align_rungs(tone, strip, law, seen)
     y_range, fine = reach(strip, tone.shape, 0.7), max(0.5, step / 3)
-    full = _sheet(tone, strip, y_range, fine, COLUMNS)
+    full = _sheet(tone, strip, y_range, fine)
     shared = tone_along(full)
     core = (max(1, len(seen) // 2 - 4), min(len(seen), len(seen) // 2 + 4))
     slots = measure_slots(full.y_px, shared, law, -20, len(seen) + 20, core)
@@ -72,13 +72,13 @@ def read_strip(
     if run < FEWEST_SEEN:
         return refusal("too few frets", f"Only {max(run, 0)} frets in a row could be made out.")
     law = slots.law.renumbered(float(slots.first + i0 - 1))
-    full_grey = full if tone is pictures.grey else _sheet(pictures.grey, strip, y_range, fine, COLUMNS)
+    full_grey = full if tone is pictures.grey else _sheet(pictures.grey, strip, y_range, fine)
     # Clipped highlights have no colour: where much is clipped, colour says nothing.
     ends = np.sort(law.y(np.array([1.0, float(run)])))
     on_board = full_grey.values[(full.y_px >= ends[0]) & (full.y_px <= ends[1])]
     colourful = float(np.mean(on_board >= CLIPPED)) < 0.12
     yellow, red, grey = (
-        shared if each is tone else tone_along(_sheet(each, strip, y_range, fine, COLUMNS))
+        shared if each is tone else tone_along(_sheet(each, strip, y_range, fine))
         for each in (pictures.yellow, pictures.red, pictures.grey)
     )
     tones = Tones(full.y_px, shared, grey, (yellow + red) * colourful)
@@ -96,21 +96,19 @@ def read_strip(
     return _result(board, tone.shape, numbering, frets)
 
 
-def _sheet(
-    tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], step: float, u: Floats
-) -> Sheet:
+def _sheet(tone: NDArray[np.uint8], strip: Strip, y_range: tuple[float, float], step: float) -> Sheet:
     """Rows `step` apart, each the mean of samples at most a pixel apart."""
     fold = max(1, int(np.ceil(step)))
     y = np.arange(y_range[0], y_range[1], step / fold)
     rows = len(y) // fold
-    sheet = cut_sheet(tone, strip, y[: rows * fold], u)
+    sheet = cut_sheet(tone, strip, y[: rows * fold], COLUMNS)
     if fold == 1:
         return sheet
     return Sheet(
         sheet.values.reshape(rows, fold, -1).mean(axis=1),
         np.asarray(sheet.inside.reshape(rows, fold, -1).all(axis=1)),
         sheet.y_px.reshape(rows, fold).mean(axis=1),
-        u,
+        COLUMNS,
     )
 
 

@@ -62,7 +62,8 @@ def path_traced(contents: dict[str, Any], camera: Camera, samples: int, seed: in
     total: NDArray[np.float64] | None = None
     for done in range(0, samples, SAMPLES_AT_ONCE):
         now = min(SAMPLES_AT_ONCE, samples - done)
-        shot = now * np.array(mi.render(scene, spp=now, seed=mi.UInt32(seed * 1009 + done)), dtype=np.float64)[..., :3]
+        drawn = mi.UInt32((seed * 1009 + done) % 2**32)
+        shot = now * np.array(mi.render(scene, spp=now, seed=drawn), dtype=np.float64)[..., :3]
         total = shot if total is None else total + shot
     return np.asarray(total, dtype=np.float32) / np.float32(samples)
 

@@ -64,14 +64,14 @@ def _show_screen() -> None:
 
 
 def _open_sample_once() -> None:
-    """Prepare the sample inspection that the command line asked for, in the first run of a session."""
+    """Open the sample inspection that the command line asked for, in the first run of a session."""
     parser = argparse.ArgumentParser(add_help=False)
     parser.add_argument("--sample")
     sample: str | None = parser.parse_known_args(sys.argv[1:])[0].sample
     first = session.GENERATION not in st.session_state
     st.session_state.setdefault(session.GENERATION, 0)
     if first and sample in SAMPLES and session.INSPECTION not in st.query_params:
-        start.begin_sample(sample)
+        start.open_sample(sample)
 
 
 main()

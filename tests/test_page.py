@@ -244,3 +244,7 @@ def test_the_command_can_open_the_page_on_a_sample(desk: Desk, monkeypatch: pyte
     assert "twist_front.jpg" in text_of(app).replace("<wbr>", "")
     app.run()
     assert len(desk.store().summaries()) == 1, "only once a session"
+    again = settled(desk.page())
+    assert not again.exception
+    assert "twist_front.jpg" in text_of(again).replace("<wbr>", "")
+    assert len(desk.store().summaries()) == 1, "and opened anew in the next"

@@ -52,6 +52,16 @@ def begin_sample(key: str) -> None:
     session.begin_with(prepared_inspection(SAMPLES[key], session.photo_store()), "photographs")
 
 
+def open_sample(key: str) -> None:
+    """Go on with the newest inspection of a sample guitar, or begin one: the page opened anew makes no second."""
+    title = SAMPLES[key].guitar.title
+    begun = next((each for each in session.store().summaries() if each.title == title), None)
+    if begun is None:
+        begin_sample(key)
+    else:
+        _resume(begun)
+
+
 def _show_list(summaries: tuple[Summary, ...]) -> None:
     show_part("Inspections")
     chosen = []

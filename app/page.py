@@ -70,7 +70,8 @@ def _open_sample_once() -> None:
     sample: str | None = parser.parse_known_args(sys.argv[1:])[0].sample
     first = session.GENERATION not in st.session_state
     st.session_state.setdefault(session.GENERATION, 0)
-    if first and sample in SAMPLES and session.INSPECTION not in st.query_params:
+    addressed = session.INSPECTION in st.query_params or session.COMPARED in st.query_params
+    if first and sample in SAMPLES and not addressed:
         start.open_sample(sample)
 
 

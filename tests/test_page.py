@@ -248,3 +248,6 @@ def test_the_command_can_open_the_page_on_a_sample(desk: Desk, monkeypatch: pyte
     assert not again.exception
     assert "twist_front.jpg" in text_of(again).replace("<wbr>", "")
     assert len(desk.store().summaries()) == 1, "and opened anew in the next"
+    compared = desk.page(compare=desk.only().id)
+    assert not compared.exception
+    assert session.INSPECTION not in compared.query_params, "an address is obeyed"

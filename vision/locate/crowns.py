@@ -23,9 +23,8 @@ LEAST_COLOUR = 0.8
 """Least rms slope of the warmth at the crowns, steps of the stored colour a mm, to be more than noise."""
 LEAST_SHARED = 0.5
 """A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets."""
-LEAST_RISE, CROWN_MM = 0.3, 1.1
-"""Share of the strongest edge that the far edge of a bright crown has at least, and how wide a crown may look from
-low down; seen from higher it looks wider."""
+LEAST_RISE = 0.3
+"""Share of the strongest edge that the far edge of a bright crown has at least."""
 CROWN_RADIUS_MM = 1.1
 """Radius of a fret's rounded top: its upper silhouette stands this times (1 - cos a) from its highest
 line."""
@@ -73,6 +72,11 @@ def view_sine(board: Board, k: Floats, scale_mm: float = 640.0) -> float:
     return float(np.clip(np.median(gap_px / board.mm_px(k) / gap_mm), 0.02, 1.0))
 
 
+def crown_mm(sine: float) -> float:
+    """How wide a crown looks at most along a neck seen at this sine, mm: its height from low down, its width above."""
+    return 1.1 + 1.3 * sine
+
+
 def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) -> Crowns:
     """Refit the law to the crowns of frets k; its whole numbers then stand on one line fixed to the crowns.
 
@@ -101,7 +105,7 @@ def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats, settled: 
     scale = board.mm_px(k)
     rounding_mm = CROWN_RADIUS_MM * (1.0 - float(np.sqrt(1.0 - sine**2)))
     most_mm = 1.1 + rounding_mm if settled else 1.4 + 1.6 * sine
-    view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), most_mm, CROWN_MM + 1.3 * sine)
+    view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), most_mm, crown_mm(sine))
     edge = _top_edge(view, np.gradient(tones.grey, tones.y) * near, np.gradient(tones.warm, tones.y) * near)
     return _refit(board.law, k, board.law.y(k) + near * (edge + rounding_mm) * scale, np.ones(len(k)))
 

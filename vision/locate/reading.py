@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -116,9 +118,10 @@ def law_of(sheet: Sheet) -> tuple[Law, float] | None:
     """The law that the rungs follow, and how well (0..1); where the whole stack follows none, that of a part of it."""
     found: list[tuple[Law, float]] = []
     rows = len(sheet.y_px)
+    signal = cache(lambda differences: rung_signal(sheet, 1.5, differences))
     for low, high, differences in LAW_TRIALS:
         part = slice(int(low * rows), int(high * rows))
-        law = search_law(sheet.y_px[part], rung_signal(sheet, 1.5, differences)[part], 3.0, MOST_IN_LAW)
+        law = search_law(sheet.y_px[part], signal(differences)[part], 3.0, MOST_IN_LAW)
         if law is not None:
             found.append(law)
             if law[1] >= CLEAR_COHERENCE:

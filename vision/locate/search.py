@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeGuard
+
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -42,16 +44,20 @@ def locate_neck(
     if corners_px is not None:
         return _from_corners(pictures, _check_corners(corners_px), frets)
     answer = _searched(pictures, frets, COARSE_SIDE_PX)
-    if _seen(answer) or max(rgb.shape) <= COARSE_SIDE_PX or _is_blurred(pictures.grey):
+    if not _unseen(answer):
+        return answer
+    if _is_blurred(pictures.grey):
+        return refusal("no neck", "Nothing in the picture is sharp.") if answer.code == "no neck" else answer
+    if max(rgb.shape) <= COARSE_SIDE_PX:
         return answer
     # The far frets of a small neck are only as far apart as edges of the reduced picture are wide.
     finer = _searched(pictures, frets, FINE_SIDE_PX)
-    return finer if _seen(finer) else answer
+    return answer if _unseen(finer) else finer
 
 
-def _seen(answer: LocatedNeck | NotLocated) -> bool:
-    """Whether a neck was seen, located or not."""
-    return isinstance(answer, LocatedNeck) or answer.code not in NOT_SEEN
+def _unseen(answer: LocatedNeck | NotLocated) -> TypeGuard[NotLocated]:
+    """Whether nothing like a neck was seen."""
+    return isinstance(answer, NotLocated) and answer.code in NOT_SEEN
 
 
 def _searched(pictures: PictureTones, frets: int, side_px: int) -> LocatedNeck | NotLocated:
@@ -67,12 +73,9 @@ def _searched(pictures: PictureTones, frets: int, side_px: int) -> LocatedNeck |
             found.append(answer)
             if answer.score >= SURE_SCORE and answer.sureness >= SURE:
                 return _weighed(found, refusals)
-    if not found:
-        if refusals:
-            return refusals[0]
-        seen = "Nothing in the picture is sharp." if _is_blurred(pictures.grey) else NOTHING_FOUND
-        return refusal("no neck", seen)
-    return _weighed(found, refusals)
+    if found:
+        return _weighed(found, refusals)
+    return refusals[0] if refusals else refusal("no neck", NOTHING_FOUND)
 
 
 def _weighed(found: list[LocatedNeck], refusals: list[NotLocated]) -> LocatedNeck | NotLocated:

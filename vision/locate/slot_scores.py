@@ -21,9 +21,10 @@ FRET, SAME_TONE = 0.9, 0.1
 """Likeness and change of tone of a slot that is a fret beyond doubt; a slot between two of those is one as well."""
 WEAK = 0.5
 """Share of its neighbours' profile that the first fret shows at least."""
-FALLEN = (0.45, 0.65)
-"""Contrast against the fret towards the middle: from hardly a fret at a run's end any more to as good as any. Of 130
-known necks the last fret had 0.71 and more, the first seen low 0.76, the board's end mostly less than 0.55."""
+FALLEN, FALLEN_WEIGHT = (0.45, 0.65), 1.5
+"""Contrast against the fret towards the middle: from hardly a fret at a run's end any more to as good as any; and the
+evidence against the former. Of 130 known necks the last fret had 0.71 and more, the first seen low 0.76, the board's
+end mostly less than 0.55."""
 DROWNING = 1.5
 """Contrast against the fret before from which something bright behind the board is seen rather than a fret."""
 
@@ -77,7 +78,7 @@ def score_slots(seen: Evidence, core: Floats, far_is_body: bool, low: bool) -> S
     contrast = np.nan_to_num(seen.contrast, nan=99.0)
     beyond = seen.k > middle
     share = contrast / np.maximum(np.where(beyond, np.roll(contrast, 1), np.roll(contrast, -1)), 1e-6)
-    fallen = 1.5 * np.clip((FALLEN[1] - share) / (FALLEN[1] - FALLEN[0]), 0.0, 1.0)
+    fallen = FALLEN_WEIGHT * np.clip((FALLEN[1] - share) / (FALLEN[1] - FALLEN[0]), 0.0, 1.0)
     in_last, in_one_more = (np.maximum(each - fallen * beyond, -3.0) for each in (in_last, in_one_more))
     usual = float(np.median(contrast[is_core]))
     merged = _first_merged(contrast, usual, int(np.argmin(np.abs(seen.k - middle))), far_is_body)
@@ -85,7 +86,7 @@ def score_slots(seen: Evidence, core: Floats, far_is_body: bool, low: bool) -> S
     # Frets fade by and by: where the last one still stands out, the board has ended.
     before = np.roll(contrast, 1 if far_is_body else -1)  # of the slot nearer to the camera
     weak = (contrast < FAINT * usual) & (seen.level < 0.6) & (before < FADING * usual)
-    faded = _faded(weak, in_full, seen.k > middle if far_is_body else seen.k < middle, far_is_body)
+    faded = _faded(weak, in_full, beyond if far_is_body else seen.k < middle, far_is_body)
     # Where the light that frets mirror turns from bright to dark, one or two are hardly seen.
     sure = (f > FRET) & (seen.level < SAME_TONE)
     dull = _between(sure) & ~sure

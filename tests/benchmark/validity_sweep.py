@@ -19,6 +19,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from sample_images.scenes.camera import Phone, look
+from sample_images.scenes.necks import LENS_77
 from tests.benchmark.known_neck import Picture, Record, compared, spoilt, stated_by_user, truth_up_to
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
@@ -87,19 +89,22 @@ def _hidden(share: float, picture: Picture) -> Picture:
 def with_capo(fret: int, known: Record, picture: Picture) -> Picture:
     """A plain bar across the neck just before a fret, standing as high as a capo does: seen low it hides more frets.
 
-    The picture is taken as level and its lens as straight, which is near enough for a bar.
+    The picture is taken as level, which is near enough for a bar.
     """
-    camera = known["camera"]
-    axis = np.subtract(camera["target"], camera["centre"])
-    axis /= np.linalg.norm(axis)
-    right = np.cross(axis, (0.0, 1.0, 0.0))
-    right /= np.linalg.norm(right)
-    down = np.cross(axis, right)
+    known_camera = known["camera"]
+    position, target = (np.array(known_camera[name]) for name in ("centre", "target"))
+    phone = Phone(known_camera["width"], known_camera["height"])
+    level = look(phone, LENS_77, position, target, 0.0, (0.0, 0.0), target)
+    camera = replace(
+        level,
+        focal_px=known_camera["f"],
+        centre_px=(known_camera["cx"], known_camera["cy"]),
+        k1=known_camera["k1"],
+        k2=known_camera["k2"],
+    )
     z_mm = known["scale_length_mm"] * (1.0 - 2.0 ** (-fret / 12.0)) - CAPO_BEFORE_FRET_MM
     signs = np.array([(x, y, z) for x in (-1, 1) for y in (0, 1) for z in (-1, 1)])
-    sight = signs * CAPO_MM + (0.0, 0.0, z_mm) - np.array(camera["centre"])
-    place = sight @ np.column_stack([right, down]) / (sight @ axis)[:, None]
-    corners = camera["f"] * place + (camera["cx"], camera["cy"])
+    corners = camera.project(signs * CAPO_MM + (0.0, 0.0, z_mm))
     out = picture.copy()
     cv2.fillConvexPoly(out, cv2.convexHull(np.round(corners).astype(np.int32)), CAPO_RGB, cv2.LINE_AA)
     return out

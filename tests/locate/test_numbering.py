@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.locate.drawn_neck import DOTS
-from vision.locate.board import Board, widening
+from vision.locate.board import Board, gap_mm, widening
 from vision.locate.comb import Law, law_through
 from vision.locate.evidence import inlay_agreement
 from vision.locate.ladder import Strip, strip_from_corners
@@ -34,6 +34,16 @@ def test_taper_tells_the_direction() -> None:
     assert widening(strip, law.reversed(22.0)) < 0
     scale = Board(strip, law).mm_px(np.arange(0.0, 25.0))
     np.testing.assert_allclose(scale, 1.0, rtol=0, atol=1e-3)
+
+
+def test_the_space_about_a_fret_is_told_in_millimetres_whichever_way_the_law_runs() -> None:
+    law, k = Law(100.0, 1920.0, 0.0), np.arange(1.0, 23.0)  # square on, 640 mm scale at 3 px a mm
+    space_mm = 640.0 * (2.0 ** (-(k - 0.5) / 12.0) - 2.0 ** (-(k + 0.5) / 12.0))
+    np.testing.assert_allclose(law.step_px(k), 3.0 * space_mm, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(law.reversed(23.0).step_px(k), -3.0 * space_mm[::-1], rtol=0, atol=1e-9)
+    px_per_mm = np.full(len(k), 3.0)
+    for each, expected in ((law, space_mm), (law.reversed(23.0), space_mm[::-1])):
+        np.testing.assert_allclose(gap_mm(each, k, px_per_mm), expected, rtol=0, atol=1e-9)
 
 
 def test_a_count_in_doubt_says_when_the_view_is_too_low_for_it() -> None:

@@ -37,6 +37,11 @@ class Board:
         return np.asarray(self.width_px(k) / (NUT_WIDTH_MM * (1.0 + WIDENING * z)), dtype=np.float64)
 
 
+def gap_mm(law: Law, k: Floats, px_per_mm: Floats) -> Floats:
+    """(n,) space about frets k as the picture shows it, in mm across the neck at its scale px_per_mm (n,) there."""
+    return np.asarray(np.abs(law.step_px(k)) / px_per_mm)
+
+
 def widening(strip: Strip, law: Law) -> float:
     """Taper t of the board, width = nut width (1 + t Z), that the edges and the law together imply.
 

@@ -34,6 +34,11 @@ class Law:
         z = 1.0 - 2.0 ** (-np.asarray(k, dtype=np.float64) / 12.0)
         return np.asarray((self.a + self.b * z) / (1.0 + self.c * z), dtype=np.float64)
 
+    def step_px(self, k: Floats) -> Floats:
+        """How far y goes from half a fret before k to half a fret after it; negative where y falls with k."""
+        k = np.asarray(k, dtype=np.float64)
+        return self.y(k + 0.5) - self.y(k - 0.5)
+
     def renumbered(self, shift: float) -> Law:
         """Law whose fret k is this law's fret k + shift."""
         r = 2.0 ** (-shift / 12.0)

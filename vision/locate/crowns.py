@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import least_squares
 
-from vision.locate.board import Board
+from vision.locate.board import Board, gap_mm
 from vision.locate.comb import Law
 from vision.locate.segments import Floats, rotation
 
@@ -67,9 +67,8 @@ def towards_camera(board: Board, first_fret: float, last_fret: float) -> float:
 
 def view_sine(board: Board, k: Floats, scale_mm: float = 640.0) -> float:
     """Sine of the angle between the line of sight and the board, from the spacing against the width."""
-    gap_px = np.abs(board.law.y(k + 0.5) - board.law.y(k - 0.5))
-    gap_mm = scale_mm * 2.0 ** (-k / 12.0) * (2.0 ** (1 / 24.0) - 2.0 ** (-1 / 24.0))
-    return float(np.clip(np.median(gap_px / board.mm_px(k) / gap_mm), 0.02, 1.0))
+    upright_mm = scale_mm * 2.0 ** (-k / 12.0) * (2.0 ** (1 / 24.0) - 2.0 ** (-1 / 24.0))
+    return float(np.clip(np.median(gap_mm(board.law, k, board.mm_px(k)) / upright_mm), 0.02, 1.0))
 
 
 def crown_mm(sine: float) -> float:
@@ -119,19 +118,18 @@ def _lock(
     agree, strength = np.ones(len(k)), 0.0
     for turn in range(rounds):
         centre = law.y(k)
-        gap_px = law.y(k + 0.5) - law.y(k - 0.5)
-        gap_mm = np.abs(gap_px) / scale
+        space_mm = gap_mm(law, k, scale)
         parts = np.interp(centre[:, None] + near * scale[:, None] * OFFSET_MM, y, slope) * scale[:, None]
-        mask = np.abs(OFFSET_MM) < np.minimum(reach_mm, 0.6 * gap_mm)[:, None]
+        mask = np.abs(OFFSET_MM) < np.minimum(reach_mm, 0.6 * space_mm)[:, None]
         template = _common(parts, mask, agree)
         limit = 0.8 if turn < 2 else 0.4
         move, agree = _register(
-            parts, template, np.minimum(reach_mm, 0.55 * gap_mm), np.minimum(limit, 0.3 * gap_mm)
+            parts, template, np.minimum(reach_mm, 0.55 * space_mm), np.minimum(limit, 0.3 * space_mm)
         )
         weight = np.clip(agree - 0.3, 0.0, 1.0)
         if np.count_nonzero(weight > 0.1) < 8:
             break
-        law = _refit(law, k, centre + near * move * scale, weight / np.abs(gap_px))
+        law = _refit(law, k, centre + near * move * scale, weight / np.abs(law.step_px(k)))
         middle = np.abs(OFFSET_MM) < reach_mm
         strength = float(np.mean(template[middle] ** 2))
     return law, agree, strength
@@ -211,14 +209,14 @@ class _View:
 
         Where frets stand close, the valley before each one is the next fret's edge as well.
         """
-        gap = self.gap_mm
+        gap = self.space_mm
         clear = self.weight * (gap >= np.sort(gap)[-max(6, int(0.4 * len(gap)))])
         parts = self._parts(slope) / self.size(slope)[:, None]
         return np.asarray(np.sum(clear[:, None] * parts, axis=0) / np.sum(clear))
 
     @property
-    def gap_mm(self) -> Floats:
-        return np.asarray(np.abs(self.law.y(self.k + 0.5) - self.law.y(self.k - 0.5)) / self.scale)
+    def space_mm(self) -> Floats:
+        return gap_mm(self.law, self.k, self.scale)
 
     def _parts(self, slope: Floats) -> Floats:
         at = self.law.y(self.k)[:, None] + self.near * self.scale[:, None] * OFFSET_MM
@@ -261,9 +259,9 @@ def _is_next_fret(view: _View, grey: Floats, i: int, polarity: float) -> bool:
     place, wanted = float(OFFSET_MM[i]), float(np.sign(polarity))
     ours = wanted * view.shared(grey, np.full(len(view.k), place))
     # The same slope read as the next fret's: -gap + c, c giving the same mean distance.
-    mean_gap = float(np.mean(view.gap_mm))
+    mean_gap = float(np.mean(view.space_mm))
     shifts = (-0.3, -0.15, 0.0, 0.15, 0.3)
-    theirs = max(wanted * view.shared(grey, -view.gap_mm + place + mean_gap + d) for d in shifts)
+    theirs = max(wanted * view.shared(grey, -view.space_mm + place + mean_gap + d) for d in shifts)
     return theirs >= ours
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.locate.board import Board
+from vision.locate.board import Board, gap_mm
 from vision.locate.crowns import crown_mm, towards_camera, view_sine
 from vision.locate.refine import SAMPLES, slot_samples
 from vision.locate.segments import Floats
@@ -119,13 +119,13 @@ def _slots(samples: Floats, board: Board, k: Floats, core: Floats, known: NDArra
     shared = np.median(block, axis=2)
     law = board.law
     wide_mm = crown_mm(view_sine(board, core))
-    gap_mm = np.abs(law.y(k + 0.5) - law.y(k - 0.5)) / np.maximum(board.mm_px(k), 1e-6)
+    space_mm = gap_mm(law, k, np.maximum(board.mm_px(k), 1e-6))
     body = np.sign(law.y(core[-1:]) - law.y(core[:1]))[0]
     return _Slots(
         block,
         shared,
         (np.arange(samples.shape[1]) - samples.shape[1] // 2) / SAMPLES,
-        np.clip(wide_mm / np.maximum(gap_mm, 1e-6), 0.1, 0.5),
+        np.clip(wide_mm / np.maximum(space_mm, 1e-6), 0.1, 0.5),
         float(towards_camera(board, float(core[0]), float(core[-1])) * body),
         float(np.median(np.ptp(shared[known], axis=1))) if known.any() else 0.0,
     )

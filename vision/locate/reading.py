@@ -91,8 +91,7 @@ def read_strip(
     k = np.arange(1.0, frets + 1)
     crowns = lock_crowns(tones, board, k)
     law = move_to_tops(tones, Board(strip, crowns.law), k, crowns.agree, settled=True)
-    spacing = np.abs(law.y(k + 0.5) - law.y(k - 0.5))
-    if np.max(np.abs(law.y(k) - numbering.law.y(k)) / spacing) > MOST_SETTLING:
+    if np.max(np.abs((law.y(k) - numbering.law.y(k)) / law.step_px(k))) > MOST_SETTLING:
         return refusal("numbering unsure", "The frets' places shift with the way they are fitted.")
     board = Board(strip, law)
     return _result(board, tone.shape, numbering, frets)

@@ -53,7 +53,7 @@ def align_rungs(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats) -> t
         template = _templates(np.median(block, axis=2)[:, SHIFTS:-SHIFTS])
         shift, quality = _block_shifts(block, template)
         y = law.y(kk)
-        spacing = law.y(kk + 0.5) - law.y(kk - 0.5)
+        spacing = law.step_px(kk)
         width = strip.width(y)
         t = (y - y.mean()) / max(float(np.ptp(y)), 1.0)
         # Shift of a block in px over the width = tilt (u - 1/2) + bow 4u(1-u), each linear along the neck.

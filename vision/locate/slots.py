@@ -168,5 +168,4 @@ def _refit(law: Law, numbers: Floats, placed: Floats) -> Law:
 def _offsets(new: Law, old: Law, numbers: Floats, placed: Floats) -> Floats:
     """The same places in y as offsets from another law, first order."""
     where = old.y(numbers + placed)
-    step = new.y(numbers + 0.5) - new.y(numbers - 0.5)
-    return np.asarray((where - new.y(numbers)) / step, dtype=np.float64)
+    return np.asarray((where - new.y(numbers)) / new.step_px(numbers), dtype=np.float64)

@@ -51,6 +51,8 @@ def test_a_count_in_doubt_says_when_the_view_is_too_low_for_it() -> None:
     doubt = _doubtful("fret count", counted, 0.9, "Seen so low, frets hide one another.")
     assert (doubt.code, doubt.score) == ("frets run together", 0.9)
     assert doubt.reason == f"Seen so low, frets hide one another. {counted}"
+    assert "higher" in doubt.advice
+    assert "number of frets that you stated" in doubt.advice  # 22 or 24: the statement may be wrong, not the view
     assert _doubtful("fret count", counted, 0.9, None).code == "fret count"
 
 

@@ -33,7 +33,7 @@ ADVICE: dict[RefusalCode, str] = {
     "fret count": "Check the number of frets that you stated; count them on the instrument. No hand, strap or capo may "
     "hide any.",
     "frets run together": "Hold the camera a hand's width higher above the strings, and turn the guitar or the lamp "
-    "so that the board does not mirror it.",
+    "so that the board does not mirror it. Check the number of frets that you stated as well.",
     "numbering unsure": "Show the nut and the end of the board clearly, or mark the four corners by hand.",
     "cut off": "Step back until the nut and the last fret are both well inside the picture.",
     "corners contradict": "Mark the corners again: both ends of the nut and both ends of the last fret.",

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
 
-from vision.trace.blur import Blur, blur_matrix, line_spread
+from vision.trace.blur import Blur, blur_matrix, edge_spread, line_spread
 
 Array = NDArray[np.float64]
 
@@ -41,6 +41,15 @@ def test_a_wide_disc_is_a_semicircle_convolved_with_the_lens() -> None:
     gauss = np.exp(-0.5 * (_OFFSET / sigma) ** 2) / (sigma * np.sqrt(2.0 * np.pi))
     expected = fftconvolve(semicircle, gauss, mode="same") * _STEP_PX
     np.testing.assert_allclose(_spread(disc, sigma), expected, rtol=0, atol=0.01 * expected.max())
+
+
+@pytest.mark.parametrize("disc_px", [0.0, 0.7, 3.0, 11.0])
+@pytest.mark.parametrize("sharpening", [0.0, 0.6])
+def test_a_blurred_step_rises_as_the_line_spread_says(disc_px: float, sharpening: float) -> None:
+    step = edge_spread(_OFFSET, np.full(len(_OFFSET), disc_px), 1.1, sharpening)
+    summed = (np.cumsum(_spread(disc_px, 1.1, sharpening)) - 0.5 * _spread(disc_px, 1.1, sharpening)) * _STEP_PX
+    np.testing.assert_allclose(step, summed, rtol=0, atol=3e-3)
+    assert step[[0, len(step) // 2, -1]] == pytest.approx([0.0, 0.5, 1.0], rel=0, abs=1e-9)
 
 
 def test_sharpening_narrows_and_overshoots_without_changing_the_level() -> None:

@@ -17,13 +17,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.special import ndtr
 
 Array = NDArray[np.float64]
 
 _NODES = 9
 _ANGLE = np.arange(1, _NODES + 1) * np.pi / (_NODES + 1)
-DISC_NODE = np.cos(_ANGLE)  # Gauss-Chebyshev nodes of the second kind integrate the semicircle exactly
-DISC_WEIGHT = np.sin(_ANGLE) ** 2 / np.sum(np.sin(_ANGLE) ** 2)
+_DISC_NODE = np.cos(_ANGLE)  # Gauss-Chebyshev nodes of the second kind integrate the semicircle exactly
+_DISC_WEIGHT = np.sin(_ANGLE) ** 2 / np.sum(np.sin(_ANGLE) ** 2)
 MASK_PX = 1.2  # spread of the unsharp mask; cameras use about one pixel
 _TABLE_STEP_PX = 0.125
 
@@ -68,12 +69,21 @@ def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: f
     # Linear interpolation by hand: np.interp would search for cells that are known, at twice the time.
     rise = np.append(np.diff(table), 0.0)
     start = (offset_px - grid[0]) / _TABLE_STEP_PX
-    for node, weight in zip(DISC_NODE, DISC_WEIGHT, strict=True):
+    for node, weight in zip(_DISC_NODE, _DISC_WEIGHT, strict=True):
         place = np.clip(start - disc_px * (node / _TABLE_STEP_PX), 0.0, len(rise) - 1.0)
         cell = place.astype(np.int64)
         place -= cell
         spread += weight * (table.take(cell) + place * rise.take(cell))
     return spread
+
+
+def edge_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
+    """What a step from 0 to 1 becomes at offsets (n,) for disc radii (n,): the integral of line_spread, exact
+    where that interpolates."""
+    mask_px = float(np.hypot(sigma_px, MASK_PX))
+    moved = offset_px - disc_px * _DISC_NODE[:, None]
+    spread = (1.0 + sharpening) * ndtr(moved / sigma_px) - sharpening * ndtr(moved / mask_px)
+    return np.asarray(_DISC_WEIGHT @ spread)
 
 
 def blur_matrix(

@@ -8,11 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from vision.fit.camera import CameraModel, project
 from vision.fit.neck_model import EDGE_DOWN_MM, EDGE_OUT_MM, NeckModel, surface_points, width_mm
-from vision.trace.blur import DISC_NODE, DISC_WEIGHT, MASK_PX, Blur
+from vision.trace.blur import Blur, edge_spread
 from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
@@ -109,7 +108,7 @@ def step_residual(steps: EdgeSteps, vector: Array, place: Array) -> tuple[Array,
     seen = np.abs(offset) <= HALF_PX
     disc = np.broadcast_to(blur.disc_px(steps.depth_m)[:, None], offset.shape)
     rise = np.zeros_like(offset)
-    rise[seen] = _edge_spread(offset[seen], disc[seen], sigma, blur.sharpening)
+    rise[seen] = edge_spread(offset[seen], disc[seen], sigma, blur.sharpening)
     inside = seen.astype(np.float64)
     ramps = np.minimum(offset, 0.0) / HALF_PX, np.maximum(offset, 0.0) / HALF_PX
     columns = np.stack([np.ones_like(offset), rise, *ramps], axis=-1)
@@ -139,11 +138,3 @@ def _shares(camera: CameraModel, model: NeckModel, front: bool) -> Array:
     last = np.clip(1.0 - (_HALF_CROWN_MM + clear_mm) / gap, 0.7, 0.85)
     share = first[:, None] + (last - first)[:, None] * np.linspace(0.0, 1.0, _ROWS)
     return np.asarray(share if camera.position_mm[2] < middle[0] else 1.0 - share[:, ::-1])
-
-
-def _edge_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
-    """Integral of vision.trace.blur.line_spread at offsets (n,) for disc radii (n,)."""
-    mask_px = float(np.hypot(sigma_px, MASK_PX))
-    moved = offset_px - disc_px * DISC_NODE[:, None]
-    spread = (1.0 + sharpening) * ndtr(moved / sigma_px) - sharpening * ndtr(moved / mask_px)
-    return np.asarray(DISC_WEIGHT @ spread)

@@ -45,8 +45,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         status = measure_to_files(options.photos, stated, options.json, options.overlay)
     except MisuseError as error:
         return misuse(str(error))
-    except KeyboardInterrupt:
-        print("neck-sighting: stopped, nothing was measured", file=sys.stderr)
+    except KeyboardInterrupt as stop:
+        print(f"neck-sighting: stopped, {str(stop) or 'nothing was measured'}", file=sys.stderr)
         return EXIT_STOPPED
     return EXIT_MEASURED if status == "measured" else EXIT_REFUSED
 

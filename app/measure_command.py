@@ -24,7 +24,8 @@ def measure_to_files(
 ) -> str:
     """Measure, print the summary and write the files. Returns "measured" or "refused".
 
-    Raises MisuseError before anything is written when a path or a stated figure cannot be used.
+    Raises MisuseError before anything is written when a path or a stated figure cannot be used, and KeyboardInterrupt
+    with a message when it is stopped after the result has been written.
     """
     try:
         check_target(json_file, paths)
@@ -38,9 +39,13 @@ def measure_to_files(
         raise MisuseError(str(error)) from error
     thresholds = Thresholds()
     write_whole(json_file, contract_text(outcome_to_contract(outcome, thresholds, __version__)).encode())
-    if overlay_folder is not None:
-        write_overlays(overlay_folder, files, outcome)
-    say_summary(summary_lines(outcome, thresholds))
+    try:
+        if overlay_folder is not None:
+            write_overlays(overlay_folder, files, outcome)
+        say_summary(summary_lines(outcome, thresholds))
+    except KeyboardInterrupt:
+        drawn = "" if overlay_folder is None else ", not every picture"
+        raise KeyboardInterrupt(f"the result is in {str(json_file)!r}{drawn}") from None
     return outcome.status
 
 

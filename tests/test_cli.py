@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from app import __version__, cli, files, measure_command, serve
+from app import __version__, cli, files, measure_command, overlay, serve
 from tests import fixtures_results
 from vision.results import Outcome
 
@@ -180,6 +180,23 @@ def test_a_stopped_measurement_ends_without_a_traceback(
     assert cli.main(["measure", str(carpet), *STATED, "--json", str(target)]) == 130
     assert capsys.readouterr().err == "neck-sighting: stopped, nothing was measured\n"
     assert target.read_text() == "old"
+
+
+def test_stopped_while_drawing_it_says_that_the_result_is_written(
+    tmp_path: Path, carpet: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def stopped(*given: object) -> bytes:
+        raise KeyboardInterrupt
+
+    made_up(fixtures_results.measured(names=("carpet.png",)), monkeypatch)
+    monkeypatch.setattr(overlay, "overlay_jpeg", stopped)
+    target, seen = tmp_path / "r.json", tmp_path / "seen"
+    assert cli.main(["measure", str(carpet), *STATED, "--json", str(target), "--overlay", str(seen)]) == 130
+    told = capsys.readouterr()
+    assert told.err == f"neck-sighting: stopped, the result is in {str(target)!r}, not every picture\n"
+    assert told.out == ""
+    assert json.loads(target.read_text())["status"] == "measured"
+    assert list(seen.iterdir()) == []
 
 
 def test_a_reader_that_has_gone_spoils_nothing(tmp_path: Path, carpet: Path) -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
 from vision.measure import measure_neck
-from vision.photo import decode_photograph
+from vision.photo import PhotoFile
 from vision.results import Measured
 from vision.settings import StatedNeck
 
@@ -67,7 +67,7 @@ def spoilt(data: bytes, spoil: Callable[[Picture], Picture], *, keep_camera_reco
 
 def compared(photographs: dict[str, bytes], stated: StatedNeck, truth: Truth) -> Record:
     """Measure `photographs` (name: file) and compare: a row of status, errors with their u, and every reason given."""
-    outcome = measure_neck([decode_photograph(data, name) for name, data in photographs.items()], stated)
+    outcome = measure_neck([PhotoFile(data, name) for name, data in photographs.items()], stated)
     row: Record = {
         "status": outcome.status,
         "used": [photo.kind for photo in outcome.photos if photo.status == "measured"],

@@ -7,8 +7,7 @@ from datetime import datetime
 from vision.findings import finding
 
 COVERAGE_95 = finding.COVERAGE_95
-MM_PER_THOUSANDTH = 0.0254
-WHOLE_FROM_THOU = 5.0  # lengths in sentences from here on are told in whole thousandths
+MM_PER_THOUSANDTH = finding.MM_PER_THOUSANDTH
 MINUS = "\N{MINUS SIGN}"
 PLUS_MINUS = "\N{PLUS-MINUS SIGN}"
 
@@ -76,7 +75,7 @@ def in_unit(text: str, unit: LengthUnit) -> str:
         texts = match["lengths"].split(" to ")
         lengths = [unit.of(float(text)) for text in texts]
         # Hundredths of a millimetre hold no tenths of a thousandth: 0.33 mm may be 12.9 or 13.1 thou.
-        decimals = 0 if unit == THOUSANDTHS and max(map(abs, lengths)) >= WHOLE_FROM_THOU else unit.decimals
+        decimals = 0 if unit == THOUSANDTHS and max(map(abs, lengths)) >= finding.WHOLE_FROM_THOU else unit.decimals
         numbers = (signed(n, decimals, sign=text[0] == "+") for n, text in zip(lengths, texts, strict=True))
         return " to ".join(numbers) + f" {unit.short}"
 

@@ -13,7 +13,8 @@ LIMITS = Thresholds()
 
 def test_thousandths_of_an_inch() -> None:
     assert thousandths(0.254) == "10 thousandths of an inch"
-    assert thousandths(-0.0254) == "-1 thousandths of an inch"
+    assert thousandths(-0.0254) == "-1.0 thousandths of an inch"
+    assert thousandths(-0.001) == "0.0 thousandths of an inch"
 
 
 def test_a_measured_neck_is_told_in_full() -> None:
@@ -25,7 +26,7 @@ def test_a_measured_neck_is_told_in_full() -> None:
     at = measured.bass.relief_at_fret
     assert f"bass: +0.25 mm (10 thousandths of an inch) at fret {at}, 95 % 0.23 to 0.27 mm" in text
     assert f"treble: +0.15 mm (6 thousandths of an inch) at fret {at}, 95 % 0.13 to 0.17 mm" in text
-    assert "bass minus treble: +0.10 mm, 95 % 0.09 to 0.11 mm" in text
+    assert "bass minus treble: +0.10 mm (3.9 thousandths of an inch), 95 % 0.09 to 0.11 mm" in text
     assert "fret 1: -0.60 degrees, 95 % -0.64 to -0.56" in text
     assert "Frets out of line: none found" in text
     assert "[look closer] Twist." in text

@@ -56,6 +56,12 @@ COVERAGE_95 = 1.96
 """Standard uncertainties either side that hold 95 % of a normal error (JCGM 100, G.3)."""
 
 
+MM_PER_THOUSANDTH = 0.0254
+"""Of an inch: an inch is 25.4 mm exactly."""
+WHOLE_FROM_THOU = 5.0
+"""Lengths in sentences from here on are told in whole thousandths: hundredths of a millimetre hold no tenths of one."""
+
+
 def interval_95(value: float, u: float) -> str:
     """The 95 % interval as two numbers."""
     return f"{value - COVERAGE_95 * u:z.2f} to {value + COVERAGE_95 * u:z.2f}"

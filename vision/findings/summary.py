@@ -1,18 +1,17 @@
 """A measured or refused outcome as plain lines of text, in millimetres and thousandths of an inch."""
 
-from vision.findings.finding import Finding, interval_95, interval_mm
+from vision.findings.finding import MM_PER_THOUSANDTH, WHOLE_FROM_THOU, Finding, interval_95, interval_mm
 from vision.findings.frets import fret_list
 from vision.findings.judge import judge
 from vision.findings.truss_rod import truss_rod_advice
 from vision.results import Flag, Measured, Outcome, PhotoResult, Refused, SideCurve
 from vision.settings import Thresholds
 
-MM_PER_THOUSANDTH_INCH = 0.0254
-
 
 def thousandths(length_mm: float) -> str:
-    """A length in thousandths of an inch, to the whole one: "8 thousandths of an inch"."""
-    return f"{length_mm / MM_PER_THOUSANDTH_INCH:.0f} thousandths of an inch"
+    """A length in thousandths of an inch: "8 thousandths of an inch", a short one with a decimal."""
+    thou = length_mm / MM_PER_THOUSANDTH
+    return f"{thou:z.{0 if abs(thou) >= WHOLE_FROM_THOU else 1}f} thousandths of an inch"
 
 
 def summary_lines(outcome: Outcome, thresholds: Thresholds) -> tuple[str, ...]:
@@ -39,7 +38,8 @@ def summary_lines(outcome: Outcome, thresholds: Thresholds) -> tuple[str, ...]:
         f"Relief over frets {first} to {last} of a {outcome.scale_length_mm:g} mm scale "
         "(+ is forward bow, - is back-bow):",
         *(_relief_line(curve) for curve in (outcome.bass, outcome.treble)),
-        f"  bass minus treble: {difference:+z.2f} mm, 95 % {interval_mm(difference, difference_u)}",
+        f"  bass minus treble: {difference:+z.2f} mm ({thousandths(difference)}), "
+        f"95 % {interval_mm(difference, difference_u)}",
         f"Twist, last fret against fret {first}: {twist.twist_deg:+z.2f} degrees, 95 % "
         f"{interval_95(twist.twist_deg, twist.twist_u_deg)} (+ is treble side higher at the body)",
         _out_of_line_text(findings),

@@ -23,8 +23,9 @@ class StatedNeck:
     left_handed : mirrored instrument; the bass string is then on the other side.
     nut_width_mm, width_at_12_mm : measured lengths of the fretted board's width at the nut and at fret 12.
     width_u_mm : standard uncertainty of those two widths, as measured by the user.
-    lowest_string_hz : pitch of the lowest string, for its sag when the guitar lies level; None when unknown.
-    lies_level : True when the guitar lay on its back, so that strings sag towards the board.
+    lowest_string_hz : pitch of the lowest string; None when unknown.
+    lies_level : True when the guitar lay on its back, so that strings sag towards the board. Neither changes a figure
+        (vision.findings.sag says why); they go with the record.
 
     Raises
     ------

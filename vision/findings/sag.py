@@ -1,8 +1,10 @@
 """How far a tuned string hangs when the guitar lies level, and its tension.
 
-Frets are measured against the straight chord of fret tops, so a hanging string changes none of those gaps.
-Sag matters only where a string itself serves as the straight line: in fixing the lens by a string's image, or
-in a height of string over fret.
+Frets are measured against the straight chord of fret tops, so a hanging string changes none of those gaps and
+no figure is corrected for it. The fit takes strings for straight lines where they help to fix the cameras; that
+they hang moves the relief by less than 0.001 mm and the twist by less than 0.001 degrees, far below what is
+claimed (tests/fit/test_string_sag.py holds this against the curves here). Sag would matter in a height of string
+over fret, which is not measured.
 
 A string of mass mu per length under tension T hangs y(z) = mu g z (L - z) / (2 T), and by Mersenne
 f = sqrt(T / mu) / (2 L), so mass and tension drop out: y(z) = g z (L - z) / (8 L^2 f^2), at most

@@ -14,6 +14,7 @@ from vision.locate.reading import read_strip
 from vision.locate.result import LocatedNeck, NotLocated, refusal
 from vision.locate.segments import Floats, find_segments
 from vision.locate.tones import PictureTones
+from vision.settings import FRETS_MAX, FRETS_MIN
 
 COARSE_SIDE_PX, FINE_SIDE_PX = 2016, 3024
 """Longest side of the reduced picture in which edges are looked for, at first and where nothing like a neck is seen."""
@@ -26,7 +27,6 @@ SURE_SCORE = 0.88
 """Mean likeness of the frets from which a reading is taken without looking for a better one."""
 SURE, SURER = 1.5, 2.0
 """Sureness of its numbering for the same, and how much surer one of two readings must be to overrule the other."""
-FEWEST_FRETS, MOST_FRETS = 12, 36
 
 
 def locate_neck(
@@ -191,6 +191,6 @@ def _check(rgb: NDArray[np.uint8], frets: int) -> None:
     if (
         isinstance(frets, bool)
         or not isinstance(frets, (int, np.integer))
-        or not FEWEST_FRETS <= frets <= MOST_FRETS
+        or not FRETS_MIN <= frets <= FRETS_MAX
     ):
-        raise ValueError(f"frets must be a whole number from {FEWEST_FRETS} to {MOST_FRETS}, not {frets!r}")
+        raise ValueError(f"frets must be a whole number from {FRETS_MIN} to {FRETS_MAX}, not {frets!r}")

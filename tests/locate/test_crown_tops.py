@@ -29,7 +29,7 @@ def tones(neck: Board, crown_light: float, crown_warmth: float, wood_light: floa
     y = np.arange(-760.0, 0.0, 0.25)
     top = neck.law.y(FRETS)
     on_crown = np.zeros(len(y))
-    for place, scale in zip(top, neck.mm_px(FRETS), strict=True):
+    for place, scale in zip(top, neck.px_per_mm(FRETS), strict=True):
         away = (y - place) / scale
         on_crown = np.maximum(on_crown, np.clip(away / 0.1 + 0.5, 0, 1) * np.clip((CROWN_MM - away) / 0.1 + 0.5, 0, 1))
     light = wood_light + (crown_light - wood_light) * on_crown
@@ -48,10 +48,10 @@ def tones(neck: Board, crown_light: float, crown_warmth: float, wood_light: floa
 def test_the_top_is_found_from_the_middle_of_the_crown(crown: tuple[float, float], wood: tuple[float, float]) -> None:
     neck = board()
     seen = tones(neck, *crown, *wood)
-    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.mm_px(FRETS)
+    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.px_per_mm(FRETS)
     start = Board(neck.strip, law_through(middle, FRETS))
     law = move_to_tops(seen, start, FRETS, np.ones(len(FRETS)))
-    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.mm_px(FRETS)
+    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS)
     # A silhouette stands a little behind a crown's highest line; the drawing has no such crown.
     assert np.abs(off_mm - np.median(off_mm)).max() < 0.1
     assert 0.0 <= np.median(off_mm) < 0.25
@@ -63,7 +63,7 @@ def test_warmth_that_ends_before_the_foot_is_not_taken_for_the_top() -> None:
     sharp = tones(neck, 200.0, 180.0, 60.0, 120.0)
     spread, late = round(0.35 * SCALE_PX / 0.25), round(0.6 * SCALE_PX / 0.25)
     seen = replace(sharp, warm=np.roll(gaussian_filter1d(sharp.warm, spread), late))
-    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.mm_px(FRETS)
+    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.px_per_mm(FRETS)
     law = move_to_tops(seen, Board(neck.strip, law_through(middle, FRETS)), FRETS, np.ones(len(FRETS)))
-    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.mm_px(FRETS)
+    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS)
     assert 0.0 <= np.median(off_mm) < 0.25

@@ -32,7 +32,7 @@ def test_taper_tells_the_direction() -> None:
     strip = Strip(0.0, (-21.0, -slope), (21.0, slope), (0.0, 0.0), (0.0, 0.0), (0.0, 480.0), 1.0)
     assert widening(strip, law) == pytest.approx(0.4762, rel=0, abs=1e-3)
     assert widening(strip, law.reversed(22.0)) < 0
-    scale = Board(strip, law).mm_px(np.arange(0.0, 25.0))
+    scale = Board(strip, law).px_per_mm(np.arange(0.0, 25.0))
     np.testing.assert_allclose(scale, 1.0, rtol=0, atol=1e-3)
 
 
@@ -61,7 +61,7 @@ def test_least_space_between_tops_is_told_in_mm_at_the_neck() -> None:
     law = Law(0.0, 2.0 * 640.0 * np.sin(np.deg2rad(6.0)), 0.0)
     strip = Strip(0.0, (-52.0, 0.0), (52.0, 0.0), (0.0, 0.0), (0.0, 0.0), (0.0, 100.0), 1.0)
     board = Board(strip, law)
-    wide = board.mm_px(np.array([24.0]))[0]  # a strip without taper: pixels a mm differ along it
+    wide = board.px_per_mm(np.array([24.0]))[0]  # a strip without taper: pixels a mm differ along it
     assert _least_space_mm(board, np.arange(1.0, 25.0)) == pytest.approx(2.0 * 0.9946 / wide, rel=0, abs=1e-3)
 
 

@@ -31,8 +31,8 @@ class Board:
     def width_px(self, k: Floats) -> Floats:
         return self.strip.width(self.law.y(k))
 
-    def mm_px(self, k: Floats) -> Floats:
-        """(...) pixels a millimetre across the neck at fret k."""
+    def px_per_mm(self, k: Floats) -> Floats:
+        """(...) scale across the neck at fret k."""
         z = 1.0 - 2.0 ** (-np.asarray(k, dtype=np.float64) / 12.0)
         return np.asarray(self.width_px(k) / (NUT_WIDTH_MM * (1.0 + WIDENING * z)), dtype=np.float64)
 

@@ -2,8 +2,7 @@
 
 With Z = 1 - 2^(-k/12) (ISO 16 tempered semitones; distance from the nut in scale lengths) any projective map
 of Z has a local spacing s(y) that is a quadratic in y of discriminant (ln 2 / 12)^2, whatever the camera.
-Two
-numbers, the spacings at the two ends of the stretch, therefore fix the whole pattern except its phase.  The
+Two numbers, the spacings at the two ends of the stretch, therefore fix the whole pattern except its phase.  The
 same quadratic describes the neck read backwards and renumbered: numbering is not decided here.
 """
 

@@ -55,7 +55,7 @@ class Crowns:
 def towards_camera(board: Board, first_fret: float, last_fret: float) -> float:
     """+1 where y grows towards the camera, else -1: from the scale across, or the picture's down when that
     ties."""
-    first, last = board.mm_px(np.array([first_fret, last_fret]))
+    first, last = board.px_per_mm(np.array([first_fret, last_fret]))
     body = float(np.sign(board.law.y(np.array(last_fret)) - board.law.y(np.array(first_fret))))
     if last > 1.06 * first:
         return body
@@ -68,7 +68,7 @@ def towards_camera(board: Board, first_fret: float, last_fret: float) -> float:
 def view_sine(board: Board, k: Floats, scale_mm: float = 640.0) -> float:
     """Sine of the angle between the line of sight and the board, from the spacing against the width."""
     upright_mm = scale_mm * 2.0 ** (-k / 12.0) * (2.0 ** (1 / 24.0) - 2.0 ** (-1 / 24.0))
-    return float(np.clip(np.median(gap_mm(board.law, k, board.mm_px(k)) / upright_mm), 0.02, 1.0))
+    return float(np.clip(np.median(gap_mm(board.law, k, board.px_per_mm(k)) / upright_mm), 0.02, 1.0))
 
 
 def crown_mm(sine: float) -> float:
@@ -83,7 +83,7 @@ def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) 
     """
     near = towards_camera(board, float(k[0]), float(k[-1]))
     sine = view_sine(board, k)
-    scale = board.mm_px(k)
+    scale = board.px_per_mm(k)
     y, slope = tones.y, np.gradient(tones.lock, tones.y) * near
     phases = np.arange(-4, 4) / 8.0 if any_phase else np.zeros(1)
     tries = [_lock(y, slope, board.law.renumbered(float(p)), k, scale, near, sine, 4) for p in phases]
@@ -94,14 +94,13 @@ def lock_crowns(tones: Tones, board: Board, k: Floats, any_phase: bool = False) 
 def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats, settled: bool = False) -> Law:
     """The law moved from its line on the crowns to their tops, seen against the board behind them.
 
-    Wood is warm and fret wire is not, so the tops are where warmth falls towards the camera.  Colour tells
-    which
+    Wood is warm and fret wire is not, so the tops are where warmth falls towards the camera.  Colour tells which
     edge it is, lightness where exactly, for colour is stored coarsely.
     settled : the law has been moved before and only a short way may be left.
     """
     near = towards_camera(board, float(k[0]), float(k[-1]))
     sine = view_sine(board, k)
-    scale = board.mm_px(k)
+    scale = board.px_per_mm(k)
     rounding_mm = CROWN_RADIUS_MM * (1.0 - float(np.sqrt(1.0 - sine**2)))
     most_mm = 1.1 + rounding_mm if settled else 1.4 + 1.6 * sine
     view = _View(tones.y, board.law, k, scale, near, np.clip(agree, 0.05, 1.0), most_mm, crown_mm(sine))
@@ -112,8 +111,8 @@ def move_to_tops(tones: Tones, board: Board, k: Floats, agree: Floats, settled: 
 def _lock(
     y: Floats, slope: Floats, law: Law, k: Floats, scale: Floats, near: float, sine: float, rounds: int
 ) -> tuple[Law, Floats, float]:
-    """Register all crowns to their common profile and refit, a few times: law, agreement, offsets,
-    strength."""
+    """Register all crowns to their common profile and refit, a few times: law, agreement (n,) of each crown with
+    the profile, and mean square slope of the profile, by which laws of other phase are compared."""
     reach_mm = float(np.clip(1.1 + 1.5 * sine, 1.2, 2.6))
     agree, strength = np.ones(len(k)), 0.0
     for turn in range(rounds):

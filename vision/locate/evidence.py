@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from vision.locate.board import Board, gap_mm
 from vision.locate.crowns import crown_mm, towards_camera, view_sine
-from vision.locate.refine import SAMPLES, slot_samples
+from vision.locate.rectify import COLUMNS
+from vision.locate.refine import BLOCKS, SAMPLES, slot_samples
 from vision.locate.segments import Floats
 from vision.locate.slots import alike
 
 NEIGHBOURS = 5
-BLOCKS = 12
 SEARCH = 2
 """Samples (1/SAMPLES spacing each) a slot may be off its place."""
 INLAYS = frozenset({3, 5, 7, 9, 12, 15, 17, 19, 21, 24})
@@ -91,8 +91,7 @@ class _Look(NamedTuple):
 def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floats) -> Evidence:
     """Evidence at slots k; core are the slots that surely are frets, numbered along the law, tops on the
     law."""
-    columns = np.linspace(0.04, 0.96, 48)
-    samples, inside = slot_samples(tone, board.strip, board.law, k, columns, 0.5 + SEARCH / SAMPLES)
+    samples, inside = slot_samples(tone, board.strip, board.law, k, COLUMNS, 0.5 + SEARCH / SAMPLES)
     known = np.isin(k, core) & inside
     slots = _slots(samples, board, k, core, known)
     middle = 0.5 * (core[0] + core[-1])
@@ -111,7 +110,7 @@ def gather_evidence(tone: NDArray[np.uint8], board: Board, k: Floats, core: Floa
         looks[i] = look
         known[i] |= look.alike > ALIKE and look.level < SAME_LEVEL
     by_name = dict(zip(_Look._fields, looks.T, strict=True))
-    return Evidence(k=k, **by_name, dot=_dots(tone, board, k, columns))
+    return Evidence(k=k, **by_name, dot=_dots(tone, board, k))
 
 
 def _slots(samples: Floats, board: Board, k: Floats, core: Floats, known: NDArray[np.bool_]) -> _Slots:
@@ -119,7 +118,7 @@ def _slots(samples: Floats, board: Board, k: Floats, core: Floats, known: NDArra
     shared = np.median(block, axis=2)
     law = board.law
     wide_mm = crown_mm(view_sine(board, core))
-    space_mm = gap_mm(law, k, np.maximum(board.mm_px(k), 1e-6))
+    space_mm = gap_mm(law, k, np.maximum(board.px_per_mm(k), 1e-6))
     body = np.sign(law.y(core[-1:]) - law.y(core[:1]))[0]
     return _Slots(
         block,
@@ -167,11 +166,11 @@ def _compared(
     )
 
 
-def _dots(tone: NDArray[np.uint8], board: Board, k: Floats, columns: Floats) -> Floats:
+def _dots(tone: NDArray[np.uint8], board: Board, k: Floats) -> Floats:
     """Middle of the space before every slot against its sides, grey values; NaN where it leaves the picture."""
-    samples, inside = slot_samples(tone, board.strip, board.law, k - 0.5, columns, 0.2)
-    centre = np.abs(columns - 0.5) < 0.07
-    aside = (np.abs(columns - 0.5) > 0.12) & (np.abs(columns - 0.5) < 0.3)
+    samples, inside = slot_samples(tone, board.strip, board.law, k - 0.5, COLUMNS, 0.2)
+    centre = np.abs(COLUMNS - 0.5) < 0.07
+    aside = (np.abs(COLUMNS - 0.5) > 0.12) & (np.abs(COLUMNS - 0.5) < 0.3)
     space = np.mean(samples, axis=1)
     dot = np.median(space[:, centre], axis=1) - np.median(space[:, aside], axis=1)
     return np.where(inside, dot, np.nan)

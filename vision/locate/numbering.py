@@ -128,7 +128,7 @@ def _doubtful(code: RefusalCode, reason: str, score: float, cause: str | None) -
 
 def _least_space_mm(board: Board, k: Floats) -> float:
     """Between the tops of frets k as the picture shows it, mm at the neck."""
-    return float(np.min(np.abs(np.diff(board.law.y(k))) / board.mm_px(k[1:])))
+    return float(np.min(np.abs(np.diff(board.law.y(k))) / board.px_per_mm(k[1:])))
 
 
 def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:

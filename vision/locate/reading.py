@@ -12,7 +12,7 @@ from vision.locate.comb import Law, search_law
 from vision.locate.crowns import Tones, lock_crowns, move_to_tops
 from vision.locate.ladder import Strip
 from vision.locate.numbering import FEWEST_SEEN, Numbering, longest_run, number_frets
-from vision.locate.rectify import Sheet, cut_sheet, reach, rung_signal
+from vision.locate.rectify import COLUMNS, Sheet, cut_sheet, reach, rung_signal
 from vision.locate.refine import align_rungs, find_edges
 from vision.locate.result import LocatedNeck, NotLocated, refusal
 from vision.locate.segments import Floats
@@ -30,7 +30,6 @@ LEAST_LIKENESS = 0.5
 MOST_SETTLING = 0.6
 """Largest change, fret spacings, between the law that was numbered and the final one."""
 SMALL_WIDTH_PX, SMALL_SPACING_PX = 100.0, 3.0
-COLUMNS = np.linspace(0.04, 0.96, 48)
 
 
 def read_strip(

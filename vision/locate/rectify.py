@@ -12,6 +12,9 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from vision.locate.ladder import Strip
 from vision.locate.segments import Floats
 
+COLUMNS = np.linspace(0.04, 0.96, 48)
+"""Where the tone of frets is looked at: all across the board but for its rounded edges."""
+
 
 @dataclass(frozen=True)
 class Sheet:

@@ -9,10 +9,13 @@ from numpy.typing import NDArray
 
 from vision.locate.comb import Law, law_through
 from vision.locate.ladder import Strip
-from vision.locate.rectify import cut_sheet
+from vision.locate.rectify import COLUMNS, cut_sheet
 from vision.locate.segments import Floats, rotation
 
 SAMPLES = 24
+"""Rows across one fret spacing."""
+BLOCKS = 12
+"""Groups of columns: strings and dirt spoil some of them, seldom most."""
 SHIFTS = 6
 """Registration of a block looks this many samples (a quarter of a spacing) either way."""
 
@@ -42,14 +45,12 @@ def _templates(profile: Floats, reach: int = 3) -> Floats:
 def align_rungs(tone: NDArray[np.uint8], strip: Strip, law: Law, k: Floats) -> tuple[Strip, Law]:
     """Tilt and bow of the rungs from the shifts of column blocks against the mean profile of all columns."""
     for _ in range(2):
-        values, inside = slot_samples(
-            tone, strip, law, k, np.linspace(0.04, 0.96, 48), 0.5 + SHIFTS / SAMPLES
-        )
+        values, inside = slot_samples(tone, strip, law, k, COLUMNS, 0.5 + SHIFTS / SAMPLES)
         if inside.sum() < 6:
             return strip, law
         kk, values = k[inside], values[inside]
-        u = np.linspace(0.04, 0.96, 48).reshape(12, 4).mean(axis=1)
-        block = values.reshape(len(kk), values.shape[1], 12, 4).mean(axis=3)
+        u = COLUMNS.reshape(BLOCKS, -1).mean(axis=1)
+        block = values.reshape(len(kk), values.shape[1], BLOCKS, -1).mean(axis=3)
         template = _templates(np.median(block, axis=2)[:, SHIFTS:-SHIFTS])
         shift, quality = _block_shifts(block, template)
         y = law.y(kk)

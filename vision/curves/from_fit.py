@@ -32,7 +32,8 @@ class CurveUnderString:
 
 @dataclass(frozen=True, eq=False)
 class RollAlongNeck:
-    """Smooth roll of each fret against fret 1, degrees, treble side (X > 0) higher positive; and its covariance."""
+    """(N,) smooth roll of each fret against fret 1, degrees, side +1 (X > 0) higher positive, and its standard
+    uncertainty."""
 
     roll_deg: Array
     roll_u_deg: Array
@@ -58,10 +59,9 @@ def curve_under_string(
     height, by_theta = points[:, 1], derivative[:, 1, :].copy()
     by_error = by_theta[:, model.fret_error.start :].copy()
     by_theta[:, model.fret_error.start :] = 0.0
-    chord = np.array([gap_to_chord_mm(model.z_mm, unit) for unit in np.eye(model.frets)]).T
     gap = gap_to_chord_mm(model.z_mm, height)
     neck = fit.covariance[: model.unknowns, : model.unknowns] * inflation**2
-    slope = chord @ by_theta
+    slope = _gap_by_height(model) @ by_theta
     covariance = slope @ neck @ slope.T
     relief, at = relief_from_gap(gap)
     deviation = by_error @ fit.theta[model.fret_error.start :]
@@ -81,22 +81,25 @@ def curve_under_string(
 def difference_u_mm(
     model: NeckModel, fit: JointFit, lateral: tuple[Array, Array], at: tuple[int, int], inflation: float
 ) -> float:
-    """Standard uncertainty of side -1 relief minus side +1 relief; far below either one's, depth errors cancel."""
+    """Standard uncertainty of side -1 relief minus side +1 relief; far below either one's, depth errors cancel.
+
+    lateral : (N,) fractions under either string.  at : the fret of either relief, from 1.  inflation : as above.
+    """
     frets = np.arange(model.frets)
     smooth = _smooth_only(model, fit.theta)
-    chord = np.array([gap_to_chord_mm(model.z_mm, unit) for unit in np.eye(model.frets)]).T
+    by_height = _gap_by_height(model)
     rows = []
     for side in (0, 1):
         by_theta = fret_points(model, smooth, frets, lateral[side])[1][:, 1, :].copy()
         by_theta[:, model.fret_error.start :] = 0.0
-        rows.append((chord @ by_theta)[at[side] - 1])
+        rows.append((by_height @ by_theta)[at[side] - 1])
     slope = rows[0] - rows[1]
     variance = slope @ fit.covariance[: model.unknowns, : model.unknowns] @ slope
     return float(np.sqrt(variance) * inflation)
 
 
 def roll_along_neck(model: NeckModel, fit: JointFit, inflation: float) -> RollAlongNeck:
-    """Smooth roll of every fret against fret 1."""
+    """Smooth roll of every fret against fret 1. inflation : as above."""
     roll = fit.theta[TWIST] * model.twist_share + model.roll_modes @ fit.theta[model.roll]
     slope = np.zeros((model.frets, model.unknowns))
     slope[:, TWIST] = model.twist_share
@@ -105,6 +108,11 @@ def roll_along_neck(model: NeckModel, fit: JointFit, inflation: float) -> RollAl
     return RollAlongNeck(
         np.degrees(roll - roll[0]), np.degrees(np.sqrt(np.clip(np.diag(covariance), 0.0, None))) * inflation
     )
+
+
+def _gap_by_height(model: NeckModel) -> Array:
+    """(N, N) matrix from heights to gaps below their chord."""
+    return np.array([gap_to_chord_mm(model.z_mm, unit) for unit in np.eye(model.frets)]).T
 
 
 def _smooth_only(model: NeckModel, theta: Array) -> Array:

@@ -34,6 +34,8 @@ class StringLine:
 
     column : (rows,) where it crosses each strip row (NaN outside).  points_px : (K, 2) measured centres, image.
     lateral_near, lateral_far : lateral fraction at the nearest and farthest fret as it appears in the picture.
+    score : mean contrast along it beyond its rows' typical one, in robust standard deviations.
+    width_px : in the picture.
     """
 
     column: Array
@@ -47,7 +49,7 @@ class StringLine:
 def find_strings(strip: Strip, camera: CameraModel, model: NeckModel, theta: Array) -> tuple[StringLine, ...]:
     """All strings of a strip, from side -1 to side +1."""
     contrast = _contrast(strip)
-    score_map, near_columns, far_columns, rows, share = _score_lines(strip, contrast)
+    score_map, ends, rows, share = _score_lines(strip, contrast)
     lines: list[StringLine] = []
     best = float(score_map.max())
     while len(lines) < _MOST_STRINGS:
@@ -55,12 +57,12 @@ def find_strings(strip: Strip, camera: CameraModel, model: NeckModel, theta: Arr
         score = float(score_map[index])
         if score < max(_LEAST_SCORE, _LEAST_SHARE_OF_BEST * best):
             break
-        near, far = float(near_columns[index[0]]), float(far_columns[index[1]])
+        near, far = float(ends[index[0]]), float(ends[index[1]])
         line = _refine(strip, contrast, near + (far - near) * share, rows, score, camera, model, theta)
         if line is not None:
             lines.append(line)
-        closeness = np.minimum(np.abs(near_columns[:, None] - near), np.abs(far_columns[None, :] - far))
-        crossing = (near_columns[:, None] - near) * (far_columns[None, :] - far) < 0
+        closeness = np.minimum(np.abs(ends[:, None] - near), np.abs(ends[None, :] - far))
+        crossing = (ends[:, None] - near) * (ends[None, :] - far) < 0
         score_map[(closeness < _SEPARATION) | crossing] = -np.inf
         if not np.isfinite(score_map.max()):
             break
@@ -94,7 +96,9 @@ def _median_along_rows(light: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(median[:, beside:-beside])
 
 
-def _score_lines(strip: Strip, contrast: Array) -> tuple[Array, Array, Array, NDArray[np.int64], Array]:
+def _score_lines(strip: Strip, contrast: Array) -> tuple[Array, Array, NDArray[np.int64], Array]:
+    """How well lines from column near to column far, both of `ends` (E,), follow something narrow: (E, E); the rows
+    looked at, and how far along the line each lies."""
     first, last = int(max(strip.top_row[0], 0)), int(min(strip.top_row[-1], len(contrast) - 1))
     rows = np.arange(first, last, 4)
     columns = contrast.shape[1]
@@ -112,7 +116,7 @@ def _score_lines(strip: Strip, contrast: Array) -> tuple[Array, Array, Array, ND
         far = ends[reach]
         path = np.round(near + (far[:, None] - near) * share[None, :]).astype(np.int64)
         score[i, reach] = excess[np.arange(len(rows))[None, :], path].mean(axis=1)
-    return score, ends, ends, rows, share
+    return score, ends, rows, share
 
 
 def _refine(
@@ -144,7 +148,7 @@ def _refine(
     lateral = np.interp(found, np.arange(columns), strip.lateral)
     world = surface_points(model, theta, strip.z_mm[at], lateral)
     image, _ = project(world, camera)
-    keep = _robust_line(image)
+    keep = _on_one_line(image)
     if keep.sum() < 20:
         return None
     direction, origin = line_through(image[keep])
@@ -155,7 +159,8 @@ def _refine(
     return StringLine(column, image[keep], float(lateral_of[0]), float(lateral_of[1]), score, max(width, 2.0))
 
 
-def _robust_line(points: Array) -> NDArray[np.bool_]:
+def _on_one_line(points: Array) -> NDArray[np.bool_]:
+    """(n,) those of points (n, 2) px that lie on the line most of them follow."""
     keep = np.ones(len(points), dtype=bool)
     for _ in range(5):
         direction, origin = line_through(points[keep])

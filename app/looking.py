@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from app.overlay import overlay_jpeg
 from app.sharpness import edge_blur_px
 from vision.fit.camera import view_angle_deg
+from vision.fit.neck_model import middle_of
 from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
 from vision.locate import LocatedNeck, locate_neck
@@ -85,7 +86,7 @@ def look_at(data: bytes, name: str, stated: StatedNeck, corners: Corners | None 
     first = first_camera(photograph, located.fret_ends_px, stated)
     camera, model = first.camera, first.model
     front = is_front(camera, model)
-    middle = np.array([0.0, 0.0, 0.5 * (model.z_mm[0] + model.z_mm[-1])])
+    middle = middle_of(model)
     angle = view_angle_deg(camera, middle)
     px_per_mm = camera.focal_px / float(np.linalg.norm(camera.position_mm - middle))
     sharpness = sharpness_of(edge_blur_px(photograph.rgb, located.fret_ends_px), px_per_mm)

@@ -11,12 +11,13 @@ from vision.fit.camera_step import camera_after, step_chain
 from vision.fit.neck_model import NeckModel, build_neck_model, fret_points
 from vision.fit.width_prior import width_prior
 from vision.photo import Photograph
+from vision.photo.exif import FULL_FRAME_DIAGONAL_MM
 from vision.settings import StatedNeck
 
 Array = NDArray[np.float64]
 
 _EQUIVALENT_MM = (24.0, 35.0, 52.0, 85.0, 130.0)  # focal lengths tried when the picture does not say its own
-_FULL_FRAME_DIAGONAL_MM = 43.2666
+_USUAL_EQUIVALENT_MM = 40.0  # what it is believed to be then, to a factor of two
 _FOCAL_FREE_U = 0.8  # log focal: nothing known
 _LOCATED_U_PX = 3.0  # of a fret end that was located, before it is looked at closely
 _LOCATED_ALIKE = 16.0  # their errors are alike along the neck: all together tell no more than so many coordinates
@@ -53,15 +54,17 @@ def first_camera(photo: Photograph, fret_ends_px: Array, stated: StatedNeck) -> 
 def camera_prior(
     width: int, height: int, focal_px: float | None, focal_relative_u: float
 ) -> tuple[CameraModel, Array]:
-    """Prior camera (pose meaningless) and its standard uncertainties in the order of CAMERA_PARAMETERS."""
+    """Prior camera (pose meaningless) and its standard uncertainties in the order of CAMERA_PARAMETERS.
+
+    width, height : of the picture, px.  focal_px, focal_relative_u : as in vision.photo.Photograph.
+    """
     diagonal = float(np.hypot(width, height))
-    known = focal_px is not None
-    focal = float(focal_px) if focal_px is not None else 40.0 * diagonal / _FULL_FRAME_DIAGONAL_MM
+    focal = float(focal_px) if focal_px is not None else _USUAL_EQUIVALENT_MM * diagonal / FULL_FRAME_DIAGONAL_MM
     centre = np.array([(width - 1) / 2.0, (height - 1) / 2.0])
     k1_u = _CORNER_DISTORTION / (0.5 * diagonal / focal) ** 2
     centre_u = _CENTRE_SHARE * max(width, height)
     u = np.array(
-        [10.0] * 3 + [1e5] * 3 + [focal_relative_u if known else _FOCAL_FREE_U, k1_u, centre_u, centre_u]
+        [10.0] * 3 + [1e5] * 3 + [focal_relative_u if focal_px is not None else _FOCAL_FREE_U, k1_u, centre_u, centre_u]
     )
     return CameraModel(np.eye(3), np.zeros(3), focal, 0.0, centre), u
 
@@ -90,7 +93,7 @@ def start_camera(
     focals = (
         [prior.focal_px]
         if focal_known
-        else [mm * diagonal_px / _FULL_FRAME_DIAGONAL_MM for mm in _EQUIVALENT_MM]
+        else [mm * diagonal_px / FULL_FRAME_DIAGONAL_MM for mm in _EQUIVALENT_MM]
     )
     best, least = None, np.inf
     for focal in focals:

@@ -8,10 +8,7 @@ from vision.settings import StatedNeck
 _GUITAR = WidthPrior(42.2, 0.8, 51.8, 0.9)
 _BASS = WidthPrior(41.5, 2.5, 54.5, 3.0)
 _WIDER = 2.5  # with a photograph from the front the widths are measured: the prior only keeps them sensible
-_END_INSIDE_MM, _END_INSIDE_U_MM = (
-    0.2,
-    0.2,
-)  # frets stop a little short of the board's edges, both sides together
+_END_INSIDE_MM, _END_INSIDE_U_MM = 0.2, 0.2  # frets stop a little short of the board's edges, both sides together
 
 
 def width_prior(stated: StatedNeck, with_front: bool) -> WidthPrior:

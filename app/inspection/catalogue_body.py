@@ -11,6 +11,7 @@ _HEAD, _BRIDGE, _BODY = "Headstock", "Bridge", "Body and origin"
 BODY_CHECKS = (
     Check(
         "tuners",
+        "Tuners",
         _HEAD,
         "Do the tuners turn evenly and hold?",
         "Turn each a little both ways; bend a string hard and check its pitch again. Look for extra screw holes.",
@@ -22,6 +23,7 @@ BODY_CHECKS = (
     ),
     Check(
         "nut",
+        "Nut",
         _HEAD,
         "Is the nut whole, tight and cut to the right depth?",
         "Hold each string down at fret 3 and look at the gap over fret 1: a hair, not nothing (common practice).",
@@ -33,6 +35,7 @@ BODY_CHECKS = (
     ),
     Check(
         "bridge",
+        "Bridge",
         _BRIDGE,
         "Is the bridge sound and its saddles free?",
         "Look for stripped or rusted saddle screws, a plate that lifts, worn pivots.",
@@ -44,6 +47,7 @@ BODY_CHECKS = (
     ),
     Check(
         "springs",
+        "Springs",
         _BRIDGE,
         "Where there is a vibrato: are springs, claw and its screws sound?",
         "Take the back cover off with the owner's leave. Count the springs; look at the claw's screws in the wood.",
@@ -55,6 +59,7 @@ BODY_CHECKS = (
     ),
     Check(
         "neck_plate",
+        "Neck plate",
         _BODY,
         "Do the neck plate and its screws sit flat and tight?",
         "Look for a bent plate, cracks in the lacquer around the pocket, mixed screws, a number that was filed.",
@@ -66,6 +71,7 @@ BODY_CHECKS = (
     ),
     Check(
         "tilt_screw",
+        "Tilt screw and pocket",
         _BODY,
         "If the neck has a tilt screw: does it work, and does the neck sit firmly in its pocket?",
         "Look for the hole in the neck plate. Press the headstock gently sideways: the neck must not move.",
@@ -77,6 +83,7 @@ BODY_CHECKS = (
     ),
     Check(
         "pickguard_screws",
+        "Pickguard screws",
         _BODY,
         "Are the pickguard's screws all there, and do they bite?",
         "Count them and look for filled holes beside them; 8 and 11 are common counts (common practice).",
@@ -88,6 +95,7 @@ BODY_CHECKS = (
     ),
     Check(
         "body_thickness",
+        "Body thickness",
         _BODY,
         "How thick is the body, and is it as stated?",
         "Measure with a caliper away from edges. 1 3/4 inch (44.45 mm) is a common figure (common practice).",
@@ -99,6 +107,7 @@ BODY_CHECKS = (
     ),
     Check(
         "routs",
+        "Routs",
         _BODY,
         "Do the routs under the pickguard fit the parts in them?",
         "Lift the pickguard with the owner's leave. Look for fresh or hand-cut edges, filler, rooms for other pickups.",
@@ -110,6 +119,7 @@ BODY_CHECKS = (
     ),
     Check(
         "marks_inside",
+        "Dates and marks inside",
         _BODY,
         "Do dates, stamps and solder inside agree with one another and with what is stated?",
         "Heel of the neck, pocket, backs of controls and pickups. Write down what is there; note where it is missing.",

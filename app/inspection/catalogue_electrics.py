@@ -11,6 +11,7 @@ _ELECTRICS = "Electrics"
 ELECTRIC_CHECKS = (
     Check(
         "switch",
+        "Switch",
         _ELECTRICS,
         "Does every position of the switch work, without noise?",
         "Amplifier low; tap each pickup lightly with a piece of steel in every position, then move the switch.",
@@ -21,6 +22,7 @@ ELECTRIC_CHECKS = (
     ),
     Check(
         "pots",
+        "Controls",
         _ELECTRICS,
         "Do the controls turn smoothly and quietly?",
         "Turn each end to end with the amplifier low. If the owner agrees to lift a knob, measure the mounting nut: "
@@ -34,6 +36,7 @@ ELECTRIC_CHECKS = (
     ),
     Check(
         "pickup_resistance",
+        "Pickup resistance",
         _ELECTRICS,
         "Does each pickup's resistance fit what is stated for it?",
         "Lead in the guitar only, volume and tone full up, one pickup selected; read the ohms between tip and sleeve. "

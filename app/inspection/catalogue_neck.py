@@ -11,6 +11,7 @@ _ROD, _WOOD, _FRETS = "Truss rod", "Neck", "Board and frets"
 NECK_CHECKS = (
     Check(
         "rod_nut_place",
+        "Reach of the rod nut",
         _ROD,
         "Where is the truss-rod nut, and can it be reached?",
         "Look for it at the headstock behind the nut, and at the heel end of the neck. At the heel the pickguard or "
@@ -23,6 +24,7 @@ NECK_CHECKS = (
     ),
     Check(
         "rod_nut_stripped",
+        "Fit of the wrench",
         _ROD,
         "Does the right wrench fit snugly, without slipping?",
         "Try sizes without turning; the right one goes in full depth and does not rock. Common sizes are 3/16 inch, "
@@ -36,6 +38,7 @@ NECK_CHECKS = (
     ),
     Check(
         "rod_travel",
+        "Rod travel",
         _ROD,
         "Has the rod travel left both ways?",
         "Note how the nut feels: slack without any load, under load, or hard against its end.",
@@ -51,6 +54,7 @@ NECK_CHECKS = (
     ),
     Check(
         "rod_play",
+        "Quiet rod",
         _ROD,
         "Is the rod quiet, without play?",
         "Knock along the back of the neck with a knuckle and listen; play an open low string hard.",
@@ -61,6 +65,7 @@ NECK_CHECKS = (
     ),
     Check(
         "neck_crack",
+        "Wood of the neck",
         _WOOD,
         "Is the wood whole at the headstock, along the rod and at the heel?",
         "Hold the wood in slanting light. Look for a line that crosses the grain, for filler, for a change of "
@@ -72,6 +77,7 @@ NECK_CHECKS = (
     ),
     Check(
         "stripe_back",
+        "Stripe in the back",
         _WOOD,
         "If there is a stripe let into the back of the neck, is it level and tight?",
         "Draw a fingernail across both of its edges from end to end.",
@@ -82,6 +88,7 @@ NECK_CHECKS = (
     ),
     Check(
         "fret_ends",
+        "Fret ends",
         _FRETS,
         "Do fret ends stand proud of the board's edge?",
         "Run the side of a hand along both edges. Note the room's humidity and temperature: in a dry room the board "
@@ -99,6 +106,7 @@ NECK_CHECKS = (
     ),
     Check(
         "inlays",
+        "Position markers",
         _FRETS,
         "Are the position markers level and tight?",
         "Fingernail over each edge; look for lifted corners and filler.",
@@ -109,6 +117,7 @@ NECK_CHECKS = (
     ),
     Check(
         "refret_marks",
+        "Wood beside the frets",
         _FRETS,
         "Is the wood beside the frets free of chips and filler?",
         "Look along both sides of each fret with slanting light: chips and filler tell of frets pulled and replaced. "
@@ -120,6 +129,7 @@ NECK_CHECKS = (
     ),
     Check(
         "fret_wear",
+        "Fret wear",
         _FRETS,
         "How deep are the dents under the strings, and how tall are the frets?",
         "Push each string aside and look at the crown; measure the deepest dent and the height of an unworn crown over "
@@ -136,6 +146,7 @@ NECK_CHECKS = (
     ),
     Check(
         "play_test",
+        "Play test",
         _FRETS,
         "Does every note ring, on every string and fret?",
         "Play each note once, evenly, tuned to pitch, without an amplifier. Mark those that buzz, are dead, or choke "

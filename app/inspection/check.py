@@ -48,6 +48,7 @@ class Check:
     Parameters
     ----------
     id : short and stable, for records.
+    title : a few words for lists; names what is looked at, since any answer may stand beside it.
     group : heading under which it is shown.
     question, how_to_look : for people.
     fine, look_closer, fault : what counts as each.
@@ -57,6 +58,7 @@ class Check:
     """
 
     id: str
+    title: str
     group: str
     question: str
     how_to_look: str
@@ -67,11 +69,6 @@ class Check:
     readings: tuple[Reading, ...] = ()
     choices: tuple[Choice, ...] = ()
     caution: str | None = None
-
-    @property
-    def title(self) -> str:
-        """A few words for tables: "Fret ends"."""
-        return self.id.replace("_", " ").capitalize()
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,12 +18,15 @@ def test_the_catalogue_covers_what_is_asked_for_once_each() -> None:
     ids = [check.id for check in CHECKS]
     assert len(set(ids)) == len(ids)
     assert set(ids) >= ASKED_FOR
+    assert len({check.title for check in CHECKS}) == len(CHECKS)
     assert [check.id for group in GROUPS for check in checks_in(group)] == ids
 
 
 def test_every_check_speaks_plainly() -> None:
     for check in CHECKS:
         assert check.question.endswith("?"), check.id
+        # A title stands under "fine" and "fault" alike, so it must not name the fault.
+        assert not re.search("crack|stripped|refret|rattle|loose", check.title, re.IGNORECASE), check.id
         for text in (check.how_to_look, check.fine, check.look_closer, check.fault):
             assert len(text) > 5, check.id
             assert text.endswith("."), check.id

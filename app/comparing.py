@@ -6,7 +6,7 @@ from app.headline import headline
 from app.limits import thresholds_of
 from app.record.inspection import Inspection
 from app.sightings import measured_indices
-from app.wording import LengthUnit, degrees, money
+from app.wording import LengthUnit, degrees, higher_side, money
 from vision.findings import judge, truss_rod_advice
 from vision.results import Measured
 
@@ -73,7 +73,7 @@ def _neck(inspection: Inspection, unit: LengthUnit) -> dict[str, str]:
     }
     return reliefs | {
         "Neck": headline(measured, judge(measured, limits), limits),
-        "Twist": f"{twist}, 95 %: {interval}",
+        "Twist": f"{twist}, 95 %: {interval}, {higher_side(measured.twist.twist_deg, measured.twist.twist_u_deg)}",
         "Truss rod": truss_rod_advice(measured, limits).direction.capitalize(),
     }
 

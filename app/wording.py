@@ -55,7 +55,14 @@ def signed(value: float, decimals: int, *, sign: bool = False) -> str:
 def degrees(value_deg: float, u_deg: float) -> tuple[str, str]:
     """A small angle and its 95 % interval."""
     half = COVERAGE_95 * u_deg
-    return f"{signed(value_deg, 2)}°", f"{signed(value_deg - half, 2)}° to {signed(value_deg + half, 2)}°"
+    return f"{signed(value_deg, 2, sign=True)}°", f"{signed(value_deg - half, 2)}° to {signed(value_deg + half, 2)}°"
+
+
+def higher_side(twist_deg: float, u_deg: float) -> str:
+    """Which side stands higher at the last fret, where the 95 % interval tells."""
+    if abs(twist_deg) <= COVERAGE_95 * u_deg:
+        return "higher side not certain"
+    return f"{'treble' if twist_deg > 0 else 'bass'} side higher"
 
 
 def money(sum_: float, currency: str) -> str:

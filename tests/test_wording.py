@@ -1,6 +1,6 @@
 """Figures as people read them, in either unit."""
 
-from app.wording import MILLIMETRES, THOUSANDTHS, degrees, in_unit, signed
+from app.wording import MILLIMETRES, THOUSANDTHS, degrees, higher_side, in_unit, signed
 
 
 def test_numbers_as_people_read_them() -> None:
@@ -11,6 +11,13 @@ def test_numbers_as_people_read_them() -> None:
     assert MILLIMETRES.interval(0.32, 0.01) == "0.30 to 0.34 mm"
     assert signed(0.0, 2, sign=True) == "0.00"
     assert degrees(-0.4, 0.03) == ("\N{MINUS SIGN}0.40°", "\N{MINUS SIGN}0.46° to \N{MINUS SIGN}0.34°")
+    assert degrees(0.4, 0.03)[0] == "+0.40°"
+
+
+def test_a_higher_side_is_named_only_where_the_interval_tells() -> None:
+    assert higher_side(0.2, 0.1) == "treble side higher"
+    assert higher_side(-0.2, 0.1) == "bass side higher"
+    assert {higher_side(sign * 0.19, 0.1) for sign in (-1, 1)} == {"higher side not certain"}
 
 
 def test_lengths_in_findings_follow_the_unit() -> None:

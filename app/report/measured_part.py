@@ -27,7 +27,7 @@ from app.report.sheet import (
     write,
 )
 from app.report.table import Column, draw_table
-from app.wording import MILLIMETRES, THOUSANDTHS, degrees, in_unit, money
+from app.wording import MILLIMETRES, THOUSANDTHS, degrees, higher_side, in_unit, money
 from vision.findings import Finding
 from vision.results import Measured, Refused, SideCurve
 
@@ -94,13 +94,13 @@ def write_figures(pdf: FPDF, content: Content, measured: Measured) -> None:
     """Every figure in both units with its 95 % interval."""
     pdf.set_y(pdf.get_y() + 1.2)
     twist, interval = degrees(measured.twist.twist_deg, measured.twist.twist_u_deg)
-    higher = "treble" if measured.twist.twist_deg > 0 else "bass"
+    higher = higher_side(measured.twist.twist_deg, measured.twist.twist_u_deg)
     difference, u = measured.relief_difference_mm, measured.relief_difference_u_mm
     rows = [
         _side_row(measured.bass),
         _side_row(measured.treble),
         ("Bass minus treble", *_lengths(difference, u), ""),
-        ("Twist, fret 1 to the last", twist, interval, "", "", f"{higher} side higher"),
+        ("Twist, fret 1 to the last", twist, interval, "", "", higher),
     ]
     draw_table(pdf, FIGURE_COLUMNS, rows)
     for flag in measured.flags[:3]:

@@ -16,7 +16,7 @@ from app.record.inspection import Sighting
 from app.record.problems import RecordProblem
 from app.widgets import session
 from app.widgets.html import caution_html, esc, flag_html, quiet, sentence, show_part, table_html
-from app.wording import LengthUnit, degrees, in_unit
+from app.wording import LengthUnit, degrees, higher_side, in_unit
 from vision.findings import Finding, RodAdvice, judge, truss_rod_advice
 from vision.results import Measured, Outcome, PhotoResult, Refused, SideCurve
 from vision.settings import Thresholds
@@ -148,14 +148,14 @@ def _plot(figure: object, key: str, words: str) -> None:
 
 def _figures_html(measured: Measured, unit: LengthUnit) -> str:
     twist, interval = degrees(measured.twist.twist_deg, measured.twist.twist_u_deg)
-    higher = "treble" if measured.twist.twist_deg > 0 else "bass"
+    higher = higher_side(measured.twist.twist_deg, measured.twist.twist_u_deg)
     difference, u = measured.relief_difference_mm, measured.relief_difference_u_mm
     return (
         '<div class="grid">'
         + _side_html(measured.bass, measured, unit)
         + _side_html(measured.treble, measured, unit)
         + f'<div class="card both"><h3>Twist</h3><div class="figure">{twist}</div>'
-        f"<p>95 %: {interval}</p><p>{higher} side higher at the last fret</p></div>"
+        f"<p>95 %: {interval}</p><p>at the last fret: {higher}</p></div>"
         f'<div class="card both"><h3>Bass minus treble</h3><div '
         f'class="figure">{unit.number(difference, sign=True)} '
         f"<small>{unit.short}</small></div><p>95 %: {unit.interval(difference, u)}</p>"

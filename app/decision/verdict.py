@@ -9,6 +9,7 @@ from app.decision.offer import Offer, offer
 from app.decision.rules import BrokenRule, broken_rules
 from app.decision.situation import Deal, Situation
 from app.inspection.facts import CurveFacts, RefusedFacts
+from app.wording import money
 
 Answer = Literal["buy", "negotiate", "walk away", "take better photographs"]
 HALF_UNIT = 0.5  # sums are shown in whole units and compared as they are shown
@@ -66,15 +67,15 @@ def _answer(situation: Situation, deal: Deal, price: Offer, broken: tuple[Broken
         return "walk away", f"{broken[0].rule.title} ends the deal whatever the price. {broken[0].why}"
     if not isinstance(situation.curve, CurveFacts):
         return "take better photographs", _not_measured(situation.curve)
-    asking = deal.asking
+    asking, currency = deal.asking, situation.prices.currency
     highest, sharp, checked = (
-        _money(sum_, situation) for sum_ in (price.highest, price.highest_if_sharp, price.highest_if_checked)
+        money(sum_, currency) for sum_ in (price.highest, price.highest_if_sharp, price.highest_if_checked)
     )
     if asking is None:
         if price.highest <= 0.0:
             return "walk away", "Repairs and margin leave nothing to offer."
         return "negotiate", f"No asking price is named. Offer up to {highest}."
-    asked = _money(asking, situation)
+    asked = money(asking, currency)
     if asking <= price.highest + HALF_UNIT:
         return "buy", f"The asking price of {asked} is within the {highest} it is worth to you as it stands."
     least = NOTABLE_SHARE * price.good_value
@@ -92,10 +93,6 @@ def _answer(situation: Situation, deal: Deal, price: Offer, broken: tuple[Broken
     if notable and price.highest_if_sharp >= lowest:
         return "take better photographs", f"{could}: near enough to {asked} to talk about it. {advice}"
     return "walk away", f"The most it is worth to you is {highest}, too far below the {asked} asked.{look}"
-
-
-def _money(amount: float, situation: Situation) -> str:
-    return f"{amount:.0f} {situation.prices.currency}".strip()
 
 
 def _not_measured(curve: RefusedFacts | CurveFacts | None) -> str:
@@ -117,15 +114,10 @@ def _reasons(
     sums.append(("Uncertainty of the photographs.", price.highest_if_sharp - price.highest))
     if deal.asking is not None:
         sums.append(("The asking price is above the worth in good order.", deal.asking - deal.good_value))
-    ranked = [Reason(text, money) for text, money in sorted(sums, key=lambda item: -item[1]) if money > least]
-    rest = [f"Chance that the neck needs more than a turn of the rod: {100.0 * chance.more_than_rod:.0f} %."]
+    ranked = [Reason(text, lowers) for text, lowers in sorted(sums, key=lambda item: -item[1]) if lowers > least]
     if isinstance(situation.curve, CurveFacts) and not ranked and not broken:
-        rest.append("Nothing found that calls for a repair worth speaking of.")
-    return (
-        *(Reason(f"{item.rule.title}: {item.why}") for item in broken),
-        *ranked,
-        *(Reason(text) for text in rest),
-    )
+        return (Reason("Nothing found that calls for a repair worth speaking of."),)
+    return (*(Reason(f"{item.rule.title}: {item.why}") for item in broken), *ranked)
 
 
 def _repair_text(called: CalledRepair) -> str:

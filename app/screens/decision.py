@@ -91,7 +91,12 @@ def _show_verdict(verdict: Verdict) -> None:
 def _sums_html(verdict: Verdict) -> str:
     chance, offer, unit = verdict.chances, verdict.offer, verdict.currency
     cards = (
-        ("Highest worth offering", money(offer.highest, unit), "worth less margin less careful repair cost"),
+        (
+            "Highest worth offering",
+            money(offer.highest, unit),
+            f"{money(offer.good_value, '')} worth, less {money(offer.margin, '')} margin, less "
+            f"{money(offer.cautious_cost, '')} careful repair cost",
+        ),
         (
             "Likely repairs",
             money(chance.cost_median, unit),

@@ -140,7 +140,8 @@ def _causes(
         unseen = " and ".join([*([_numbered(blind)] if blind else []), *(["the relief"] if wide else [])])
         add("not seen well enough", f"The photographs do not show {unseen} well enough to say why.")
     else:
-        add("no measured cause", _ELSEWHERE[sound])
+        nut_slot = "the nut slot, " if fret == 0 else ""  # a fretted string sounds past it
+        add("no measured cause", f"No measured cause: look {_ELSEWHERE[sound].format(nut_slot=nut_slot)}.")
     return found
 
 
@@ -149,9 +150,9 @@ def _numbered(frets: list[int]) -> str:
 
 
 _ELSEWHERE: dict[Sound, str] = {
-    "buzz": "No measured cause: look at the action, the nut slot, a loose fret, the string itself.",
-    "dead": "No measured cause: look for a loose fret, a worn string, or a note the neck itself swallows.",
-    "choke": "No measured cause: look at the action and the board's radius under a bent string.",
+    "buzz": "at {nut_slot}the action, a loose fret, the string itself",
+    "dead": "for a loose fret, a worn string, or a note the neck itself swallows",
+    "choke": "at the action and the board's radius under a bent string",
 }
 
 

@@ -56,6 +56,12 @@ def test_a_string_is_held_against_the_relief_of_its_own_side(string: int, side: 
     assert cause.text.startswith(f"The {side} side has {-0.10 if side == 'bass' else -0.20:.2f} mm of relief")
 
 
+def test_only_an_open_string_buzzes_in_the_nut_slot() -> None:
+    open_string, fretted = note_causes(neck(), {(6, 0): "buzz", (6, 3): "buzz"})
+    assert open_string.text == "No measured cause: look at the nut slot, the action, a loose fret, the string itself."
+    assert fretted.text == "No measured cause: look at the action, a loose fret, the string itself."
+
+
 def test_last_frets_that_rise_choke_high_notes() -> None:
     curve = neck(gap=kink(0.25))
     causes = note_causes(curve, {(1, 14): "choke", (1, 7): "choke", (1, 22): "choke"})

@@ -62,6 +62,8 @@ def decision(findings: tuple[Finding, ...]) -> str:
         text = f"Weigh this before you buy: {_listed(faults)}."
     elif closer:
         text = f"Worth a closer look before you decide: {_listed(closer)}."
+    elif any(f.code == "cannot_tell_bow" for f in findings):
+        return "This is not enough to judge the neck: what could not be told is listed below, with what would help."
     else:
         text = "Nothing was found that speaks against this neck."
     return text + (" Some things could not be told from these photographs; they are listed below." if unknown else "")

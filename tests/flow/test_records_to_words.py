@@ -15,6 +15,7 @@ from app.contract import contract_text, outcome_to_contract
 from app.corrections import correction_rows
 from app.curve_table import curve_csv, curve_rows
 from app.deciding import causes_of, checks_of, deal_of, latest_curve, prices_of, situation_of, verdict_of
+from app.headline import decision
 from app.inspection.facts import CurveFacts, RefusedFacts
 from app.limits import thresholds_of, with_thresholds
 from app.play_notes import with_note, with_rest_fine, without_notes
@@ -45,6 +46,7 @@ from app.tunings import TUNINGS, lowest_string_hz, semitones_down
 from app.wear import deepest_dent_mm, dents_of, usual_height_mm, with_dents
 from app.wording import MILLIMETRES, THOUSANDTHS
 from tests import fixtures_results
+from vision.findings import judge
 from vision.results import Outcome
 from vision.settings import Thresholds
 
@@ -114,6 +116,14 @@ def test_the_table_holds_every_figure_and_leaves_gaps_empty() -> None:
         assert float(rows[k]["from nut, mm"]) == pytest.approx(647.7 * (1 - 2 ** (-(k + 1) / 12)), rel=0, abs=0.005)
     thou = curve_rows(measured, THOUSANDTHS)[9]["treble gap, thou"]
     assert thou == pytest.approx(measured.treble.gap_mm[9] / 0.0254, rel=0, abs=0.005)
+
+
+def test_a_bow_that_cannot_be_told_speaks_for_nothing() -> None:
+    found = judge(fixtures_results.measured(), Thresholds())
+    fine = tuple(finding for finding in found if finding.severity == "fine")
+    assert decision(fine) == "Nothing was found that speaks against this neck."
+    untold = replace(fine[0], code="cannot_tell_bow", severity="cannot tell")
+    assert decision((untold, *fine)).startswith("This is not enough to judge the neck")
 
 
 def test_corrections_say_what_was_and_was_not_done() -> None:

@@ -45,9 +45,11 @@ def set_advice(looks: Sequence[Look], neck: Neck) -> SetAdvice:
         )
     widths = neck.nut_width_mm is not None and neck.width_at_12_mm is not None
     has = f"{along} down the neck, {front} from the front."
+    lacks = []
     if along == 1:
-        return SetAdvice("enough", has, "A second one down the neck, along the other outer string, makes twist sure.")
+        lacks.append("A second one down the neck, along the other outer string, makes twist sure.")
     if front == 0 and not widths:
-        surer = "it makes the relief about three times surer. Two measured widths help a little."
-        return SetAdvice("enough", has, f"Add one from the front: {surer}")
+        lacks.append("One from the front makes the relief about three times surer; two measured widths help a little.")
+    if lacks:
+        return SetAdvice("enough", has, " ".join(lacks))
     return SetAdvice("good", has + (" The widths are stated." if front == 0 else ""))

@@ -115,6 +115,8 @@ def looks(*kinds: str | None) -> list[Look]:
         ((None,), "not enough", "Mark its corners"),
         (("front",), "not enough", "two looking down the neck"),
         (("bass",), "enough", "other outer string"),
+        (("bass",), "enough", "three times surer"),
+        (("bass", "front"), "enough", "makes twist sure."),
         (("bass", "treble"), "enough", "three times surer"),
         (("bass", None, "treble", "front"), "good", ""),
     ],
@@ -123,6 +125,7 @@ def test_the_set_says_what_it_lacks(kinds: tuple[str | None, ...], readiness: st
     advice = set_advice(looks(*kinds), Neck(647.7, 22))
     assert advice.readiness == readiness
     assert words in advice.next_step
+    assert ("three times surer" in advice.next_step) == ("front" not in kinds and readiness == "enough")
 
 
 def test_two_measured_widths_stand_for_the_front() -> None:

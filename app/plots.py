@@ -57,7 +57,8 @@ def before_after_figure(before: Measured, after: Measured, thresholds: Threshold
                 x=z,
                 y=unit.of(1.0) * curve.gap_mm,
                 mode="lines",
-                name=f"{curve.side}, before",
+                name="dotted: before",
+                showlegend=curve.side == "bass",  # once is enough, and leaves the plot its height on a phone
                 line={"color": COLOURS[curve.side], "width": 1.5, "dash": "dot"},
                 customdata=np.arange(1, len(z) + 1),
                 hovertemplate=f"{curve.side} before, fret %{{customdata}}: %{{y:.{unit.decimals}f}} "

@@ -9,7 +9,7 @@ from skimage.color import rgb2xyz
 
 from app import palette
 from app.palette import rgb
-from app.plots import fret_strip_figure, relief_figure, roll_figure
+from app.plots import before_after_figure, fret_strip_figure, relief_figure, roll_figure
 from app.wording import MILLIMETRES, THOUSANDTHS, LengthUnit
 from tests import fixtures_results
 from vision.fit.frets import fret_positions_mm
@@ -30,6 +30,16 @@ def test_relief_curves_are_the_measured_ones(measured: Measured, unit: LengthUni
         drawn = trace_named(figure, f"{curve.side} string")
         np.testing.assert_allclose(drawn.y, curve.gap_mm * factor, rtol=0, atol=1e-12)
         np.testing.assert_allclose(drawn.x, fret_positions_mm(647.7, 22), rtol=0, atol=1e-9)
+
+
+def test_before_is_drawn_under_both_strings_and_named_once() -> None:
+    before, after = (fixtures_results.measured(bass_mm=mm, treble_mm=mm - 0.1) for mm in (0.5, 0.3))
+    figure = before_after_figure(before, after, Thresholds(), MILLIMETRES)
+    dotted = [trace for trace in figure.data if trace.line.dash == "dot"]
+    for drawn, curve in zip(dotted, (before.bass, before.treble), strict=True):
+        np.testing.assert_allclose(drawn.y, curve.gap_mm, rtol=0, atol=1e-12)
+    assert [trace.name for trace in dotted if trace.showlegend] == ["dotted: before"]
+    assert figure.layout.yaxis.range[0] > before.bass.gap_mm.max()
 
 
 @pytest.mark.parametrize("relief_mm", [0.32, -0.3, 0.0])

@@ -200,8 +200,8 @@ def _judge(
         return "leave alone", f"Mean relief {now:.2f} mm is in the wanted range of {low:.2f} to {high:.2f} mm."
     if needed is None or needed_u is None:
         return "cannot tell", (
-            f"The change of {mean.change_mm:+.2f} mm is within its uncertainty of {k * mean.u_mm:.2f} mm. Let the neck "
-            "settle and take sharper photographs before turning again."
+            f"The change of {mean.change_mm:+.2f} mm is within its uncertainty (95 %: +- "
+            f"{COVERAGE_95 * mean.u_mm:.2f} mm). Let the neck settle and take sharper photographs before turning again."
         )
     if abs(total) + settings.smallest_turn > settings.total_turns_max and needed * turns > 0.0:
         return "stop", (

@@ -100,6 +100,8 @@ def test_sides_are_uneven_only_beyond_what_their_difference_is_known_to(differen
 def test_a_poor_sighting_cannot_tell() -> None:
     advice = turn_advice(neck(0.46, 0.05), neck(0.40, 0.05), 0.125)
     assert (advice.action, advice.turns_needed, advice.next_turn) == ("cannot tell", None, None)
+    half = 1.96 * advice.mean.u_mm
+    assert f"of -0.06 mm is within its uncertainty (95 %: +- {half:.2f} mm)." in advice.text, "as in the table below it"
 
 
 def test_no_step_is_ever_more_than_a_quarter_turn() -> None:

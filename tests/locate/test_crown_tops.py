@@ -67,3 +67,20 @@ def test_warmth_that_ends_before_the_foot_is_not_taken_for_the_top() -> None:
     law = move_to_tops(seen, Board(neck.strip, law_through(middle, FRETS)), FRETS, np.ones(len(FRETS)))
     off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS)
     assert 0.0 <= np.median(off_mm) < 0.25
+
+
+def test_a_lamp_mirrored_between_the_frets_is_not_taken_for_crowns() -> None:
+    """On a glossy board a lamp may fill the space behind every fret but a strip of shade before its foot."""
+    neck = board()
+    dark = tones(neck, 80.0, 120.0, 120.0, 170.0)
+    shade_mm = 0.7
+    lit = np.zeros(len(dark.y))
+    for near, far in zip(neck.law.y(FRETS - 1.0), neck.law.y(FRETS), strict=True):
+        foot = far + (CROWN_MM + shade_mm) * neck.px_per_mm(FRETS[:1])[0]
+        lit = np.maximum(lit, (dark.y > foot) & (dark.y < near))
+    light = dark.grey + 100.0 * lit
+    seen = Tones(dark.y, light, light, gaussian_filter1d(dark.warm - 35.0 * lit, 0.25 * SCALE_PX / 0.25))
+    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.px_per_mm(FRETS)
+    law = move_to_tops(seen, Board(neck.strip, law_through(middle, FRETS)), FRETS, np.ones(len(FRETS)))
+    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS)
+    assert 0.0 <= np.median(off_mm) < 0.25

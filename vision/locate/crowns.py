@@ -21,8 +21,9 @@ OFFSET_MM = np.linspace(-4.0, 4.0, 161)
 STEP_MM = float(OFFSET_MM[1] - OFFSET_MM[0])
 LEAST_COLOUR = 0.8
 """Least rms slope of the warmth at the crowns, steps of the stored colour a mm, to be more than noise."""
-LEAST_SHARED = 0.5
-"""A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets."""
+LEAST_SHARED, LEAST_FALL = 0.5, 0.3
+"""A colour counts when all frets share this much of their own rms slope; about 0 where it shows no frets. And the least
+fall of warmth, where a rise tells that it is a crown's."""
 LEAST_RISE = 0.3
 """Share of the strongest edge that the far edge of a bright crown has at least."""
 CROWN_RADIUS_MM = 1.1
@@ -232,7 +233,7 @@ def _top_edge(view: _View, grey: Floats, warm: Floats) -> float:
     places = _extrema(np.abs(lightness), view.most_mm)
     strongest = max((abs(lightness[i]) for i in places), default=0.0)
     strong = [i for i in places if abs(lightness[i]) >= 0.4 * strongest]
-    colour = _colour_edge(view, warm)
+    colour = _colour_edge(view, warm, lightness)
     if colour is None:
         first = (i for i in strong if not _is_next_fret(view, grey, i, lightness[i]))
         return next((float(OFFSET_MM[i]) for i in first), 0.0)
@@ -264,24 +265,43 @@ def _is_next_fret(view: _View, grey: Floats, i: int, polarity: float) -> bool:
     return theirs >= ours
 
 
-def _colour_edge(view: _View, warm: Floats) -> tuple[float, float] | None:
-    """Place and width (mm) of the fall of warmth that all frets share best, None where colour says little."""
+def _colour_edge(view: _View, warm: Floats, lightness: Floats) -> tuple[float, float] | None:
+    """Place and width (mm) of the fall of warmth at the tops, None where colour says little."""
     zone = OFFSET_MM[np.abs(OFFSET_MM) <= view.most_mm]
-    fall = np.array([-view.shared(warm, np.full(len(view.k), m)) for m in zone])
+    nearer = OFFSET_MM[(view.most_mm < OFFSET_MM) & (view.most_mm + view.crown_mm >= OFFSET_MM)]
+    fall, later = (np.array([-view.shared(warm, np.full(len(view.k), m)) for m in part]) for part in (zone, nearer))
     i = int(np.argmax(fall))
     faint = float(np.median(view.size(warm))) < LEAST_COLOUR
     if faint or fall[i] < LEAST_SHARED or i in (0, len(zone) - 1):
         return None
+    least = LEAST_SHARED
+    if np.interp(zone[i], OFFSET_MM, lightness) > 0.0:
+        i, least = _with_a_foot(zone, fall, later, i, view.crown_mm)
     profile = gaussian_filter1d(-view.profile(warm), 2.0)
     start = int(np.argmin(np.abs(OFFSET_MM - zone[i])))
     near_by = slice(max(0, start - 10), start + 11)
     peak = near_by.start + int(np.argmax(profile[near_by]))
     below = np.flatnonzero(profile < 0.5 * profile[peak])
     left, right = below[below < peak], below[below > peak]
-    if profile[peak] < LEAST_SHARED or len(left) == 0 or len(right) == 0:
+    if profile[peak] < least or len(left) == 0 or len(right) == 0:
         return None
     middle = 0.5 * (OFFSET_MM[left[-1]] + OFFSET_MM[right[0]])
     return float(middle), float(OFFSET_MM[right[0]] - OFFSET_MM[left[-1]])
+
+
+def _with_a_foot(zone: Floats, fall: Floats, later: Floats, best: int, crown_mm: float) -> tuple[int, float]:
+    """The fall of warmth that a rise follows within a crown's height, if the best does not, and its least strength.
+
+    A crown is less warm than wood from its top to its foot; what a glossy board mirrors is so from somewhere between
+    two frets up to the nearer one.
+    """
+    height = round(crown_mm / STEP_MM)
+    rise = np.array([-np.min(np.r_[fall, later][i : i + height]) for i in range(len(fall))])
+    if rise[best] >= LEAST_SHARED:
+        return best, LEAST_SHARED
+    # The law stands on the crowns, more or less, so their tops are not farther than a crown is high.
+    fits = (rise >= 2.0 * LEAST_SHARED) & (fall >= LEAST_FALL) & (np.abs(zone) <= crown_mm)
+    return (int(np.argmax(fall * fits)), LEAST_FALL) if fits.any() else (best, LEAST_SHARED)
 
 
 def _extrema(strength: Floats, most_mm: float) -> list[int]:

@@ -41,8 +41,8 @@ def _sag_words(lies_level: bool) -> str:
     if not lies_level:
         return "None: the guitar was not stated to lie flat on its back."
     return (
-        "None needed: frets are measured against one another, not against the string, which hangs a few hundredths of "
-        "a millimetre on a guitar that lies flat."
+        "None needed: frets are measured against one another, not against the string. Lying flat, the lowest string "
+        "hangs about 0.05 mm on a guitar and 0.2 mm on a bass."
     )
 
 

@@ -76,7 +76,7 @@ def fret_findings(measured: Measured, thresholds: Thresholds) -> tuple[Finding, 
             Finding(
                 "frets_in_line",
                 "Frets in line",
-                f"No fret that could be judged is out of line by more than {reach:.2f} mm.",
+                f"No fret that could be judged is out of line by more than {_rounded_up(reach):.2f} mm.",
                 "fine",
                 None,
                 (),
@@ -86,6 +86,11 @@ def fret_findings(measured: Measured, thresholds: Thresholds) -> tuple[Finding, 
             )
         )
     return tuple(found)
+
+
+def _rounded_up(bound_mm: float) -> float:
+    """A bound in hundredths of a millimetre that still holds."""
+    return math.ceil(100.0 * bound_mm - 1e-6) / 100.0
 
 
 def fret_list(frets: tuple[int, ...]) -> str:

@@ -33,6 +33,8 @@ def set_advice(looks: Sequence[Look], neck: Neck) -> SetAdvice:
     miscounted = next((look for look in looks if look.code == "fret count"), None)
     if not found and miscounted is not None:
         return SetAdvice("not enough", miscounted.reason, "Count them on the instrument.", wrong_count=True)
+    if not any(look.width_px for look in looks):
+        return SetAdvice("not enough", "None of these files can be read as a photograph.", looks[0].advice)
     if not found:
         return SetAdvice(
             "not enough",

@@ -128,6 +128,13 @@ def test_the_set_says_what_it_lacks(kinds: tuple[str | None, ...], readiness: st
     assert ("three times surer" in advice.next_step) == ("front" not in kinds and readiness == "enough")
 
 
+def test_files_that_are_no_photographs_are_not_to_be_marked_by_hand() -> None:
+    unread = look_at(b"no picture", "a.jpg", STATED)
+    advice = set_advice([unread], Neck(647.7, 22))
+    assert (advice.readiness, advice.next_step) == ("not enough", unread.advice)
+    assert "Mark its corners" in set_advice([unread, *looks(None)], Neck(647.7, 22)).next_step
+
+
 def test_two_measured_widths_stand_for_the_front() -> None:
     neck = Neck(647.7, 22, nut_width_mm=42.0, width_at_12_mm=WIDTH_AT_12_MM)
     assert set_advice(looks("bass", "treble"), neck).readiness == "good"

@@ -110,14 +110,19 @@ def _reasons(
     sums = [(_repair_text(called), called.lowers_offer_by) for called in chance.repairs if called.seen]
     if unseen:
         text = f"{unseen} of {len(situation.checks)} other things are not looked at yet: were all fine, this much more."
-        sums.append((text, price.highest_if_checked - price.highest))
-    sums.append(("Uncertainty of the photographs.", price.highest_if_sharp - price.highest))
+        sums.append((text, _as_shown(price.highest_if_checked, price.highest)))
+    sums.append(("Uncertainty of the photographs.", _as_shown(price.highest_if_sharp, price.highest)))
     if deal.asking is not None:
-        sums.append(("The asking price is above the worth in good order.", deal.asking - deal.good_value))
+        sums.append(("The asking price is above the worth in good order.", _as_shown(deal.asking, deal.good_value)))
     ranked = [Reason(text, lowers) for text, lowers in sorted(sums, key=lambda item: -item[1]) if lowers > least]
     if isinstance(situation.curve, CurveFacts) and not ranked and not broken:
         return (Reason("Nothing found that calls for a repair worth speaking of."),)
     return (*(Reason(f"{item.rule.title}: {item.why}") for item in broken), *ranked)
+
+
+def _as_shown(sum_: float, less: float) -> float:
+    """The difference of two sums in whole units, as they are shown: readers take one from the other."""
+    return float(round(sum_) - round(less))
 
 
 def _repair_text(called: CalledRepair) -> str:

@@ -71,6 +71,11 @@ class Thresholds:
     rise_mm: float = 0.08  # last frets above the line of the frets before them
     coverage_k: float = 2.0  # a finding is stated only beyond this many standard uncertainties
 
+    @property
+    def leaf_mm(self) -> float:
+        """One feeler leaf: no one acts on less."""
+        return self.straight_within_mm / 2.0
+
     def __post_init__(self) -> None:
         for name, value in vars(self).items():
             _check_range(name, value, 0.0, 10.0)

@@ -114,11 +114,12 @@ def _bow_events(curve: CurveFacts, situation: Situation, draws: Draws, cautious:
     def hump(side: SideFacts) -> Events:
         return beyond(side.hump_mm, side.hump_u_mm, limits.rise_mm / 2.0, f"hump {side.side}") & rises(side, -1)
 
-    too_high = mean_beyond(limits.wanted_relief_high_mm, 1)
-    too_low = mean_beyond(-limits.wanted_relief_low_mm, -1)
+    # No one pays for a turn that moves the neck by less than a feeler leaf; the advice on the rod takes it so, too.
+    too_high = mean_beyond(limits.wanted_relief_high_mm + limits.leaf_mm, 1)
+    too_low = mean_beyond(-(limits.wanted_relief_low_mm - limits.leaf_mm), -1)
     back_bow = mean_beyond(limits.straight_within_mm, -1)
     twist = [beyond(curve.twist_deg, curve.twist_u_deg, limits.twist_serious_deg, "twist", sign) for sign in (1, -1)]
-    lobes = [beyond(*_smaller_lobe(side), limits.straight_within_mm / 2.0, f"S {side.side}") for side in sides]
+    lobes = [beyond(*_smaller_lobe(side), limits.leaf_mm, f"S {side.side}") for side in sides]
     return {
         "relief out of range": too_high | too_low,
         "relief past the rod": (too_high & rod_at_end(situation))

@@ -39,8 +39,15 @@ def test_chance_of_a_set_up_uses_what_the_sides_share() -> None:
     # Mean of two sides, u 0.05 each; with a shared error the mean is as unsure as a side, without it by sqrt(2) surer.
     for difference_u, mean_u in ((0.0, 0.05), (0.05 * math.sqrt(2.0), 0.05 / math.sqrt(2.0))):
         found = chances(situation(neck(0.25, 0.05, difference_u_mm=difference_u)))
-        expected = norm.sf(0.30, 0.25, mean_u) + norm.cdf(0.10, 0.25, mean_u)
+        # Wanted are 0.10 to 0.30 mm; nobody turns the rod for less than a feeler leaf (0.025 mm) beyond.
+        expected = norm.sf(0.325, 0.25, mean_u) + norm.cdf(0.075, 0.25, mean_u)
         assert chance_of("set_up", found) == near(expected)
+
+
+def test_a_relief_that_the_rod_advice_leaves_alone_is_no_certain_cost() -> None:
+    found = chances(situation(neck(0.32, 0.01)))
+    assert chance_of("set_up", found) == near(norm.sf(0.325, 0.32, 0.01))
+    assert [called.lowers_offer_by < 90.0 for called in found.repairs if called.repair.id == "set_up"] == [True]
 
 
 def test_sides_that_ask_for_opposite_turns_are_past_the_rod() -> None:

@@ -62,14 +62,14 @@ WHOLE_FROM_THOU = 5.0
 """Lengths in sentences from here on are told in whole thousandths: hundredths of a millimetre hold no tenths of one."""
 
 
-def interval_95(value: float, u: float) -> str:
-    """The 95 % interval as two numbers."""
-    return f"{value - COVERAGE_95 * u:z.2f} to {value + COVERAGE_95 * u:z.2f}"
+def interval_95(value: float, u: float, to: str = "to") -> str:
+    """The 95 % interval as two numbers, with the word that stands between them."""
+    return f"{value - COVERAGE_95 * u:z.2f} {to} {value + COVERAGE_95 * u:z.2f}"
 
 
-def interval_mm(value: float, u: float) -> str:
+def interval_mm(value: float, u: float, to: str = "to") -> str:
     """The 95 % interval of a length in words."""
-    return f"{interval_95(value, u)} mm"
+    return f"{interval_95(value, u, to)} mm"
 
 
 def better_photographs(measured: Measured) -> str:

@@ -74,7 +74,7 @@ def bow_finding(curve: SideCurve, measured: Measured, thresholds: Thresholds) ->
     frets: tuple[int, ...] = (curve.relief_at_fret,)
     figure = f"{abs(relief):.2f} mm at fret {curve.relief_at_fret} (95 %: {interval_mm(relief, u)})"
     if shape == "cannot tell":
-        reach = f" The relief lies between {interval_mm(relief, u)}." if math.isfinite(relief + u) else ""
+        reach = f" The relief lies between {interval_mm(relief, u, to='and')}." if math.isfinite(relief + u) else ""
         return Finding(
             "cannot_tell_bow",
             f"Bow on the {side} side: cannot tell",
@@ -136,8 +136,7 @@ def bow_finding(curve: SideCurve, measured: Measured, thresholds: Thresholds) ->
         verdict = f"More than the usual {low:.2f} to {high:.2f} mm."
     else:
         verdict = f"The usual range is {low:.2f} to {high:.2f} mm."
-        leaf_mm = thresholds.straight_within_mm / 2.0
-        severity = "fine" if relief <= high + leaf_mm else "look closer"
+        severity = "fine" if relief <= high + thresholds.leaf_mm else "look closer"
     return Finding(
         "forward_bow",
         f"Forward bow on the {side} side",
@@ -234,8 +233,7 @@ def _crossing(curve: SideCurve, thresholds: Thresholds) -> bool | None:
     if not np.isfinite(gap).all():
         return None
     top, bottom = int(np.argmin(gap)), int(np.argmax(gap))
-    leaf_mm = thresholds.straight_within_mm / 2.0  # one feeler leaf: a lobe worth speaking of
-    if min(gap[bottom], -gap[top]) <= leaf_mm:
+    if min(gap[bottom], -gap[top]) <= thresholds.leaf_mm:  # no lobe worth speaking of
         return None
     return bool(gap[bottom] > k * u[bottom] and -gap[top] > k * u[top])
 

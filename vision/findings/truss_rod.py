@@ -70,7 +70,7 @@ def truss_rod_advice(measured: Measured, thresholds: Thresholds) -> RodAdvice:
     findings = judge(measured, thresholds)
     stated = {finding.code for finding in findings if finding.severity in ("look closer", "fault")}
     reasons = tuple(text for code, text in _NOT_BY_ROD.items() if code in stated)
-    k, leaf_mm = thresholds.coverage_k, thresholds.straight_within_mm / 2.0
+    k, leaf_mm = thresholds.coverage_k, thresholds.leaf_mm
     sides_mm, scale = _reliefs_mm(measured, findings)
     low = thresholds.wanted_relief_low_mm if scale == 1.0 else 0.0  # with a rise, no bow is worth letting in
     high = thresholds.wanted_relief_high_mm * scale

@@ -1,6 +1,7 @@
 """Everything measured in one photograph for the current model: strip, strings, fret tops and ends, edges."""
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,11 +82,17 @@ def measure_photo(
         blur, shift = start.blur, np.repeat(start.shift_mm, LANES, axis=0)
     else:
         blur = known or before.blur
-    profile = fit_profiles(
-        signals, weights, geometry, blur, shift_mm=shift, iterations=4, fit_blur=known is None
-    )
+    fit = partial(fit_profiles, signals, weights, geometry, blur, iterations=4, fit_blur=known is None)
+    profile = fit(shift_mm=shift)
+    seen = usable_stretches(profile, open_share, strip)
+    if strip.front and before is not None and not seen.any(axis=0).all():
+        # Frets are lost whose highlights stand far from where the model has them: look where they were before.
+        again = fit(shift_mm=shifts_as_before(before.frets, strip, camera, model, theta))
+        better = usable_stretches(again, open_share, strip)
+        if np.count_nonzero(better) > np.count_nonzero(seen):
+            profile, seen = again, better
     by_fret = np.argsort(strip.order)
-    usable = usable_stretches(profile, open_share, strip)[:, by_fret].T
+    usable = seen[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)
     kept = before.ends if before is not None and keep_ends else None
     ends = kept or _end_data(crop, camera, model, theta, profile.blur, strip.front)
@@ -95,6 +102,24 @@ def measure_photo(
     )
     string_data = string_data_of(matched)
     return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur, edge_blur, edges)
+
+
+def shifts_as_before(
+    data: FretData, strip: Strip, camera: CameraModel, model: NeckModel, theta: Array
+) -> Array:
+    """(LANES, N) shifts of the tops found before, near to far, against the model as it is now."""
+    points, _ = fret_points(model, theta, data.fret, data.lateral)
+    image, _, by_point = project_with_derivatives(points, camera)
+    motion = by_point @ strip.direction_mm
+    shift = np.sum((data.point_px - image) * data.normal, axis=1) / np.sum(motion * data.normal, axis=1)
+    forward = 1.0 if strip.z_mm[-1] > strip.z_mm[0] else -1.0
+    start = np.zeros((LANES, model.frets))
+    for lane in np.unique(data.lane):
+        own = data.lane == lane
+        found = data.fret[own]
+        start[lane] = np.polyval(np.polyfit(model.z_mm[found], shift[own], 1 if len(found) > 1 else 0), model.z_mm)
+        start[lane, found] = shift[own]
+    return forward * start[:, strip.order]
 
 
 def _fret_data(

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from vision.locate.board import Board
@@ -37,6 +38,13 @@ def tones(neck: Board, crown_light: float, crown_warmth: float, wood_light: floa
     return Tones(y, light, light, warmth)
 
 
+def off_the_tops_mm(neck: Board, seen: Tones) -> NDArray[np.float64]:
+    """(N,) how far towards the camera of the true tops those are that are looked for from the middle of the crowns."""
+    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.px_per_mm(FRETS)
+    law = move_to_tops(seen, Board(neck.strip, law_through(middle, FRETS)), FRETS, np.ones(len(FRETS)))
+    return np.asarray((law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS))
+
+
 @pytest.mark.parametrize(
     ("crown", "wood"),
     [
@@ -48,10 +56,7 @@ def tones(neck: Board, crown_light: float, crown_warmth: float, wood_light: floa
 def test_the_top_is_found_from_the_middle_of_the_crown(crown: tuple[float, float], wood: tuple[float, float]) -> None:
     neck = board()
     seen = tones(neck, *crown, *wood)
-    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.px_per_mm(FRETS)
-    start = Board(neck.strip, law_through(middle, FRETS))
-    law = move_to_tops(seen, start, FRETS, np.ones(len(FRETS)))
-    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS)
+    off_mm = off_the_tops_mm(neck, seen)
     # A silhouette stands a little behind a crown's highest line; the drawing has no such crown.
     assert np.abs(off_mm - np.median(off_mm)).max() < 0.1
     assert 0.0 <= np.median(off_mm) < 0.25
@@ -63,10 +68,7 @@ def test_warmth_that_ends_before_the_foot_is_not_taken_for_the_top() -> None:
     sharp = tones(neck, 200.0, 180.0, 60.0, 120.0)
     spread, late = round(0.35 * SCALE_PX / 0.25), round(0.6 * SCALE_PX / 0.25)
     seen = replace(sharp, warm=np.roll(gaussian_filter1d(sharp.warm, spread), late))
-    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.px_per_mm(FRETS)
-    law = move_to_tops(seen, Board(neck.strip, law_through(middle, FRETS)), FRETS, np.ones(len(FRETS)))
-    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS)
-    assert 0.0 <= np.median(off_mm) < 0.25
+    assert 0.0 <= np.median(off_the_tops_mm(neck, seen)) < 0.25
 
 
 def test_a_lamp_mirrored_between_the_frets_is_not_taken_for_crowns() -> None:
@@ -80,7 +82,4 @@ def test_a_lamp_mirrored_between_the_frets_is_not_taken_for_crowns() -> None:
         lit = np.maximum(lit, (dark.y > foot) & (dark.y < near))
     light = dark.grey + 100.0 * lit
     seen = Tones(dark.y, light, light, gaussian_filter1d(dark.warm - 35.0 * lit, 0.25 * SCALE_PX / 0.25))
-    middle = neck.law.y(FRETS) + 0.5 * CROWN_MM * neck.px_per_mm(FRETS)
-    law = move_to_tops(seen, Board(neck.strip, law_through(middle, FRETS)), FRETS, np.ones(len(FRETS)))
-    off_mm = (law.y(FRETS) - neck.law.y(FRETS)) / neck.px_per_mm(FRETS)
-    assert 0.0 <= np.median(off_mm) < 0.25
+    assert 0.0 <= np.median(off_the_tops_mm(neck, seen)) < 0.25

@@ -36,8 +36,8 @@ def test_the_start_is_where_the_picture_had_them_and_goes_on_to_lost_frets(from_
         normal=np.column_stack([-along[:, 1], along[:, 0]]),
     )
     order = np.arange(model.frets)[:: 1 if from_the_nut else -1]
-    strip: Any = SimpleNamespace(direction_mm=_ALONG_MM, order=order, z_mm=model.z_mm[order])
-    shift_mm = shifts_as_before(data, strip, camera, model, theta)
     sign = 1.0 if from_the_nut else -1.0  # shifts count from near to far
+    strip: Any = SimpleNamespace(direction_mm=_ALONG_MM, order=order, forward=sign)
+    shift_mm = shifts_as_before(data, strip, camera, model, theta)
     assert shift_mm.shape == (LANES, model.frets)
     np.testing.assert_allclose(shift_mm, np.tile(sign * expected_mm[order], (LANES, 1)), rtol=0, atol=1e-9)

@@ -215,6 +215,11 @@ class _View:
         return np.asarray(np.sum(clear[:, None] * parts, axis=0) / np.sum(clear))
 
     @property
+    def zone_mm(self) -> Floats:
+        """Offsets at which an edge may be."""
+        return np.asarray(OFFSET_MM[np.abs(OFFSET_MM) <= self.most_mm])
+
+    @property
     def space_mm(self) -> Floats:
         return gap_mm(self.law, self.k, self.scale)
 
@@ -267,16 +272,15 @@ def _is_next_fret(view: _View, grey: Floats, i: int, polarity: float) -> bool:
 
 def _colour_edge(view: _View, warm: Floats, lightness: Floats) -> tuple[float, float] | None:
     """Place and width (mm) of the fall of warmth at the tops, None where colour says little."""
-    zone = OFFSET_MM[np.abs(OFFSET_MM) <= view.most_mm]
-    nearer = OFFSET_MM[(view.most_mm < OFFSET_MM) & (view.most_mm + view.crown_mm >= OFFSET_MM)]
-    fall, later = (np.array([-view.shared(warm, np.full(len(view.k), m)) for m in part]) for part in (zone, nearer))
+    zone = view.zone_mm
+    fall = _falls(view, warm, zone)
     i = int(np.argmax(fall))
     faint = float(np.median(view.size(warm))) < LEAST_COLOUR
     if faint or fall[i] < LEAST_SHARED or i in (0, len(zone) - 1):
         return None
     least = LEAST_SHARED
     if np.interp(zone[i], OFFSET_MM, lightness) > 0.0:
-        i, least = _with_a_foot(zone, fall, later, i, view.crown_mm)
+        i, least = _with_a_foot(view, warm, fall, i)
     profile = gaussian_filter1d(-view.profile(warm), 2.0)
     start = int(np.argmin(np.abs(OFFSET_MM - zone[i])))
     near_by = slice(max(0, start - 10), start + 11)
@@ -289,18 +293,27 @@ def _colour_edge(view: _View, warm: Floats, lightness: Floats) -> tuple[float, f
     return float(middle), float(OFFSET_MM[right[0]] - OFFSET_MM[left[-1]])
 
 
-def _with_a_foot(zone: Floats, fall: Floats, later: Floats, best: int, crown_mm: float) -> tuple[int, float]:
+def _falls(view: _View, slope: Floats, distance_mm: Floats) -> Floats:
+    """(n,) how much all frets fall at distances (n,) from the law."""
+    return np.array([-view.shared(slope, np.full(len(view.k), m)) for m in distance_mm])
+
+
+def _with_a_foot(view: _View, warm: Floats, fall: Floats, best: int) -> tuple[int, float]:
     """The fall of warmth that a rise follows within a crown's height, if the best does not, and its least strength.
+
+    fall : at the offsets within most_mm.  best : index of the strongest.
 
     A crown is less warm than wood from its top to its foot; what a glossy board mirrors is so from somewhere between
     two frets up to the nearer one.
     """
-    height = round(crown_mm / STEP_MM)
-    rise = np.array([-np.min(np.r_[fall, later][i : i + height]) for i in range(len(fall))])
+    zone = view.zone_mm
+    nearer = OFFSET_MM[(view.most_mm < OFFSET_MM) & (view.most_mm + view.crown_mm >= OFFSET_MM)]
+    further, height = np.append(fall, _falls(view, warm, nearer)), round(view.crown_mm / STEP_MM)
+    rise = np.array([-np.min(further[i : i + height]) for i in range(len(fall))])
     if rise[best] >= LEAST_SHARED:
         return best, LEAST_SHARED
     # The law stands on the crowns, more or less, so their tops are not farther than a crown is high.
-    fits = (rise >= 2.0 * LEAST_SHARED) & (fall >= LEAST_FALL) & (np.abs(zone) <= crown_mm)
+    fits = (rise >= 2.0 * LEAST_SHARED) & (fall >= LEAST_FALL) & (np.abs(zone) <= view.crown_mm)
     return (int(np.argmax(fall * fits)), LEAST_FALL) if fits.any() else (best, LEAST_SHARED)
 
 

@@ -67,7 +67,7 @@ def lane_geometry(strip: Strip, camera: CameraModel, model: NeckModel) -> LaneGe
     angle = np.arctan(tangent) if strip.front else tangent
     if strip.front:
         # Both flanks of a crown are seen: the anchor is its far foot, so that everything lies in front of it.
-        away = highlight_place_mm(z, camera) * (1.0 if z[-1] > z[0] else -1.0)
+        away = highlight_place_mm(z, camera) * strip.forward
         far_foot = strip.top_row + (1.6 + away) * np.abs(strip.rows_per_mm)
         return LaneGeometry(
             far_foot,

@@ -112,14 +112,13 @@ def shifts_as_before(
     image, _, by_point = project_with_derivatives(points, camera)
     motion = by_point @ strip.direction_mm
     shift = np.sum((data.point_px - image) * data.normal, axis=1) / np.sum(motion * data.normal, axis=1)
-    forward = 1.0 if strip.z_mm[-1] > strip.z_mm[0] else -1.0
     start = np.zeros((LANES, model.frets))
     for lane in np.unique(data.lane):
         own = data.lane == lane
         found = data.fret[own]
         start[lane] = np.polyval(np.polyfit(model.z_mm[found], shift[own], 1 if len(found) > 1 else 0), model.z_mm)
         start[lane, found] = shift[own]
-    return forward * start[:, strip.order]
+    return strip.forward * start[:, strip.order]
 
 
 def _fret_data(
@@ -133,8 +132,7 @@ def _fret_data(
 ) -> FretData:
     fret, lane = np.nonzero(usable)
     lateral = lane_centres()[lane]
-    forward = 1.0 if not strip.front or strip.z_mm[-1] > strip.z_mm[0] else -1.0
-    shift = profile.shift_mm[:, by_fret].T[fret, lane] * forward
+    shift = profile.shift_mm[:, by_fret].T[fret, lane] * strip.forward
     sigma_mm = profile.shift_u_mm[:, by_fret].T[fret, lane]
     points, _ = fret_points(model, theta, fret, lateral)
     lift = np.zeros(len(fret)) if strip.front else _silhouette_lift(points, camera)

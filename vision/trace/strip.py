@@ -47,6 +47,11 @@ class Strip:
     front: bool
     columns_per_px: Array  # (rows,) strip columns per image pixel across the neck
 
+    @property
+    def forward(self) -> float:
+        """1 where direction_mm leads from near to far, -1 where it leads back."""
+        return 1.0 if not self.front or self.z_mm[-1] > self.z_mm[0] else -1.0
+
     def perspective_share(self, rows: NDArray[np.int64], near_row: int, far_row: int) -> Array:
         """Share 0 (near_row) to 1 (far_row) of a line that is straight in the picture, in lateral fraction.
 

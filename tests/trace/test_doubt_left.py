@@ -145,6 +145,13 @@ def test_from_the_front_the_slant_widens_and_not_the_shifts() -> None:
     assert found.drift_u_mm == before.drift_u_mm
 
 
+def test_marks_seen_from_the_front_wander_from_fret_to_fret() -> None:
+    before, found = _FROM_FRONT.photos[0].frets, _believed(np.zeros((LANES, _FRETS)), front=True).frets
+    np.testing.assert_allclose(np.sqrt(found.u_px**2 - before.u_px**2), 0.2, rtol=0, atol=1e-9)
+    np.testing.assert_array_equal(found.point_px, before.point_px)
+    np.testing.assert_array_equal(_doubted(np.zeros((LANES, _FRETS))).u_px, _frets().u_px)  # tops seen as edges
+
+
 @pytest.mark.parametrize("front", [False, True])
 def test_ends_and_strings_may_drift(front: bool) -> None:
     photo = (_FROM_FRONT if front else _BEFORE).photos[0]

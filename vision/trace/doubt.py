@@ -23,21 +23,23 @@ _LEAST_FRETS, _LEAST_LANES = 9, 5  # to judge drifts by
 # of all lanes and of single ones from 45 degrees, as the cotangent from elsewhere. Rms in 40 photographs of known
 # necks: 0.12 mm below 55 degrees, 0.025 mm above.
 _SLANTED_BEND_U_MM, _SLANTED_LANE_BEND_U_MM = 0.1, 0.02
+_FRONT_U_PX = 0.2  # of a mark on a crown seen from the front: no two crowns mirror the same
 _END_DRIFT_U_MM = 0.03  # of a side of fret ends: bevels mirror other things along the neck
 _STRING_U_PX = 0.15  # shadows beside strings part from them along the neck
 
 
 def with_doubt_left(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> PhotoMeasurement:
     """The photograph's data as the last fit takes them. camera, model : as traced with."""
-    frets = _slanted(trace.frets, camera, model) if trace.strip.front else _unexplained(trace)
+    frets = _of_mirrors(trace.frets, camera, model) if trace.strip.front else _unexplained(trace)
     ends, strings = _of_drifting_ends(trace.ends), _of_drifting_strings(trace.string_data)
     return replace(trace, frets=frets, ends=ends, string_data=strings)
 
 
-def _slanted(data: FretData, camera: CameraModel, model: NeckModel) -> FretData:
+def _of_mirrors(data: FretData, camera: CameraModel, model: NeckModel) -> FretData:
     cotangent = 1.0 / float(np.tan(np.deg2rad(view_angle_deg(camera, middle_of(model)))))
     return replace(
         data,
+        u_px=np.hypot(data.u_px, _FRONT_U_PX),
         bend_u_mm=data.bend_u_mm + _SLANTED_BEND_U_MM * cotangent,
         lane_bend_u_mm=data.lane_bend_u_mm + _SLANTED_LANE_BEND_U_MM * cotangent,
     )

@@ -77,12 +77,18 @@ def trace_and_fit(
         earlier: Sequence[PhotoMeasurement | None] = traces or [None] * len(views)
         progress(f"Tracing strings and frets in every photograph ({turn + 1} of {rounds})")
         # Fret ends are points of the picture: the second round takes those of the first.
+        last = turn == rounds - 1
         trace = partial(
-            measure_photo, model=model, theta=theta, string_lines=strings, radius_mm=radius, keep_ends=turn == 1
+            measure_photo,
+            model=model,
+            theta=theta,
+            string_lines=strings,
+            radius_mm=radius,
+            keep_ends=turn == 1,
+            last=last,
         )
         traces = list(each(trace, crops, cameras, earlier))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
-        last = turn == rounds - 1
         believed = [
             with_doubt_left(trace, camera, model) if last else trace
             for trace, camera in zip(traces, cameras, strict=True)

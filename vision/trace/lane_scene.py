@@ -74,17 +74,21 @@ class LaneBasis:
 
 
 class LaneScene:
-    """The sharp signal on the fine grid as a linear function of the template, for given fret shifts."""
+    """The sharp signal on the fine grid as a linear function of the template, for given fret shifts.
 
-    def __init__(self, shift: Array, basis: LaneBasis, geometry: LaneGeometry) -> None:
-        self.basis, self.geometry = basis, geometry
+    turn_rad : how far the normal that mirrors the light turns from the middle of the neck to its ends, beyond what
+    the line of sight makes of it: a lamp in the room stands in another direction from every fret.
+    """
+
+    def __init__(self, shift: Array, basis: LaneBasis, geometry: LaneGeometry, turn_rad: float = 0.0) -> None:
+        self.basis, self.geometry, self.turned = basis, geometry, turn_rad * geometry.place
         fine, frets = basis.fine_rows, len(shift)
         self.top = geometry.top_row + shift * geometry.rows_per_mm
         owner = np.searchsorted(self.top, fine, side="left")
         self.on_neck = np.flatnonzero(owner < frets)
         self.fret = owner[self.on_neck]
         depth = (self.top[self.fret] - fine[self.on_neck]) / geometry.rows_per_mm[self.fret]
-        self.depth, self.stretch = _unforeshorten(depth, self.fret, geometry.tangent)
+        self.depth, self.stretch = _unforeshorten(depth, self.fret, geometry.tangent, self.turned)
         beyond = np.flatnonzero(owner >= frets)
         behind = (fine[beyond] - self.top[-1]) / geometry.rows_per_mm[-1]
         hats = np.array([np.interp(behind, _BEYOND_MM, row) for row in np.eye(len(_BEYOND_MM))]).T
@@ -110,7 +114,8 @@ class LaneScene:
     def _softened_edges(self) -> list[_Triplets]:
         """A fine row that a fret's top cuts through shows part of each: without this, tops would move in steps."""
         g, every = self.geometry, np.arange(len(self.top))
-        depth, _ = _unforeshorten(np.diff(self.top) / g.rows_per_mm[1:], every[1:], g.tangent)
+        between = np.diff(self.top) / g.rows_per_mm[1:]
+        depth, _ = _unforeshorten(between, every[1:], g.tangent, self.turned)
         self.below = self._terms(np.zeros(len(every)), every)
         self.above = self._terms(depth, every[1:])
         position = (self.top - self.basis.fine_rows[0]) * _FINE
@@ -154,13 +159,16 @@ class _Terms:
         return np.asarray(np.sum(self.value * coefficient[self.column], axis=1))
 
 
-def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None) -> tuple[Array, Array]:
+def _unforeshorten(
+    depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None, turned_rad: Array
+) -> tuple[Array, Array]:
     """Depth below the top as it would appear at the mean view angle, and its derivative.
 
     A point of the crown y below its top and x nearer to the camera appears y + x tan(a) below it, so the lower
     part of a crown shifts against its top as the view angle changes along the neck; the board in front of it is
     stretched in proportion to tan(a). Crown: a half-ellipse of usual fret wire. It is a mirror: what it shows of a
-    distant room moves over it by half the change of the view angle, only its foot stays where it is.
+    distant room moves over it by half the change of the view angle, only its foot stays where it is. Where the
+    mirroring normal is turned by turned_rad (N,), it moves on by as much of the crown's height as the arch has turned.
     """
     if tangent is None:
         return depth_mm, np.ones_like(depth_mm)
@@ -170,14 +178,16 @@ def _unforeshorten(depth_mm: Array, fret: NDArray[np.int64], tangent: Array | No
     round_part = np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
     follows = _MIRRORED + (1.0 - _MIRRORED) * level**4
     reach = _CROWN_HALF_WIDTH_MM * round_part * follows
-    by_level = np.clip((1.0 - level) / round_part, 0.0, 4.0) * follows
+    rounding = np.clip((1.0 - level) / round_part, 0.0, 4.0)
+    by_level = rounding * follows
     by_level += round_part * 4.0 * (1.0 - _MIRRORED) * level**3
     by_level *= _CROWN_HALF_WIDTH_MM / _CROWN_HEIGHT_MM
     foot = _CROWN_HEIGHT_MM
-    on_crown = depth_mm + (mean - own) * reach
+    on_crown = depth_mm + (mean - own) * reach - turned_rad[fret] * foot * round_part * (1.0 - level**4)
     on_board = foot + (mean - own) * _CROWN_HALF_WIDTH_MM + (depth_mm - foot) * mean / own
     crown = depth_mm < foot
     slope = 1.0 + (mean - own) * by_level
+    slope -= turned_rad[fret] * (rounding * (1.0 - level**4) - 4.0 * level**3 * round_part)
     return np.where(crown, on_crown, on_board), np.where(crown, slope, mean / own)
 
 

@@ -22,6 +22,7 @@ from vision.trace.ends import (
 from vision.trace.lanes import LANES, lane_centres, lane_geometry, lane_signals, usable_stretches
 from vision.trace.profile import ProfileFit, fit_profiles
 from vision.trace.profile_start import first_profile
+from vision.trace.reflections import without_sliding
 from vision.trace.string_match import match_strings, string_data_of
 from vision.trace.strings import StringLine, find_strings, string_mask
 from vision.trace.strip import LightCrop, Strip, make_strip
@@ -62,10 +63,12 @@ def measure_photo(
     string_lines: Array,
     radius_mm: Array,
     keep_ends: bool = False,
+    last: bool = False,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
     before : the earlier pass, or None: then the blur is searched for.  keep_ends : take the fret ends of that pass.
+    last : no pass follows; lanes are then freed from what reflections do to them.
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     """
     strip = make_strip(crop, camera, model, theta)
@@ -91,6 +94,8 @@ def measure_photo(
         better = usable_stretches(again, open_share, strip)
         if np.count_nonzero(better) > np.count_nonzero(seen):
             profile, seen = again, better
+    if last and not strip.front:
+        profile = without_sliding(profile, signals, weights, geometry, seen)
     by_fret = np.argsort(strip.order)
     usable = seen[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)

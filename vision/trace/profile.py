@@ -3,7 +3,8 @@
 What a lane would show without blur is drawn by vision.trace.lane_scene, blurred by vision.trace.blur and compared
 with the photograph in linear light. Unknown are the template (cubic B-splines, linear), one shift per fret and lane,
 and the blur, which all lanes share. A change of the template that amounts to a shift is held near zero: it could not
-be told from frets that drift, and would tilt one lane against another (a false twist).
+be told from frets that drift, and would tilt one lane against another (a false twist). On demand one more unknown is
+shared: how reflections turn along the neck (vision.trace.reflections).
 Gauss-Newton with Cauchy weights; inlays and dirt are outvoted rather than modelled.
 """
 
@@ -23,8 +24,12 @@ _DRIFT_MM = 0.008  # how far the template may drift over the range of the covari
 _SHIFT_U_MM = 0.3  # of a fret's top from where the model has it, before the picture is read
 _PRIOR_BLUR = np.array([0.7, 0.4, 0.3, 0.5])
 _ALIKE = 1000.0  # how much more alike the lanes' templates change along the neck than they change
+# The same two where reflections turn: that takes up what differs most, and would trade with a change of the templates.
+_TURNING_DRIFT_MM, _TURNING_ALIKE = 0.002, 10_000.0
+_TURN_U_RAD = 0.1  # half of what the direction of a lamp a metre or two away changes along half a neck
 _USUAL_SIGMA_PX, _USUAL_SHARPENING = 0.9, 0.6  # of cameras; the two trade against each other
-_MAX_STEP_BLUR = np.array([0.4, 0.2, 0.25, 0.3])
+_MOST_STEP = np.array([0.4, 0.2, 0.25, 0.3, 0.05])  # of the blur and of the turn
+_TURN_STEP_RAD = 0.01  # of the derivative
 
 
 @dataclass(frozen=True)
@@ -35,6 +40,7 @@ class ProfileFit:
     shift_u_mm : (lanes, N).  similarity : (lanes, N) correlation of picture and model around each fret.
     contrast : (lanes, N) standard deviation of the model there, NaN where nothing is seen.
     residual : (lanes,) robust rms in units of linear light.  blur : as fitted.  model : (lanes, rows).
+    turn_rad : of reflections (see LaneScene), 0 unless fitted.
     """
 
     shift_mm: Array
@@ -44,6 +50,7 @@ class ProfileFit:
     blur: Blur
     model: Array
     contrast: Array
+    turn_rad: float
 
 
 class _Lane:
@@ -66,6 +73,7 @@ def fit_profiles(
     shift_mm: Array | None = None,
     iterations: int = 6,
     fit_blur: bool = True,
+    turning: bool = False,
 ) -> ProfileFit:
     """Fit template, fret shifts and the shared blur to lane signals.
 
@@ -73,6 +81,7 @@ def fit_profiles(
     ----------
     signals, weights : (lanes, rows) linear light and its relative weight (0 where masked), near row first.
     geometry : see LaneGeometry.  blur : start.  shift_mm : (lanes, N) start, zeros by default.
+    turning : fit how reflections turn along the neck as well, with the blur.
 
     Raises
     ------
@@ -92,14 +101,17 @@ def fit_profiles(
     usual = blur.vector()
     usual[2:] = np.log(_USUAL_SIGMA_PX), _USUAL_SHARPENING
     operator = _operator(basis, geometry, blur)
+    turn_rad = 0.0
+    shared_u = np.append(_PRIOR_BLUR, _TURN_U_RAD) if turning else _PRIOR_BLUR
+    shared = len(shared_u)
     for iteration in range(iterations):
         last = iteration == iterations - 1
         steps = _blur_steps(basis, geometry, blur) if fit_blur and not last else []
-        reduced_h = np.diag(1.0 / _PRIOR_BLUR**2)
-        reduced_g = (usual - blur.vector()) / _PRIOR_BLUR**2
+        reduced_h = np.diag(1.0 / shared_u**2)
+        reduced_g = np.append(usual - blur.vector(), -turn_rad)[:shared] / shared_u**2
         back = []
         for lane in lanes:
-            system, gradient = _normal_equations(lane, basis, geometry, operator, steps)
+            system, gradient = _normal_equations(lane, basis, geometry, operator, steps, turn_rad, turning)
             own = basis.total + frets
             solved = np.linalg.solve(
                 system[:own, :own], np.column_stack([gradient[:own], system[:own, own:]])
@@ -113,10 +125,11 @@ def fit_profiles(
                 lane.covariance = np.asarray(
                     np.linalg.inv(system[:own, :own])[basis.total :, basis.total :], dtype=np.float64
                 )
-        move = np.zeros(4)
+        move = np.zeros(shared)
         if steps:
-            move = np.clip(np.linalg.solve(reduced_h, reduced_g), -_MAX_STEP_BLUR, _MAX_STEP_BLUR)
-            blur = blur.with_vector(blur.vector() + move)
+            move = np.clip(np.linalg.solve(reduced_h, reduced_g), -_MOST_STEP[:shared], _MOST_STEP[:shared])
+            blur = blur.with_vector(blur.vector() + move[:4])
+            turn_rad += float(move[4:].sum())
             operator = _operator(basis, geometry, blur)
         for lane, solved in zip(lanes, back, strict=True):
             change = solved[:, 0] - (solved[:, 1:] @ move if steps else 0.0)
@@ -124,7 +137,7 @@ def fit_profiles(
             lane.coefficient = lane.coefficient + change[: basis.total]
             lane.shift = lane.shift + np.clip(change[basis.total :], -0.15, 0.15)
         basis.common_change = _common_change(lanes, basis)
-    return _collect(lanes, basis, geometry, blur, signals.shape[1])
+    return _collect(lanes, basis, geometry, blur, turn_rad, signals.shape[1])
 
 
 def _common_change(lanes: list[_Lane], basis: LaneBasis) -> Array:
@@ -152,8 +165,10 @@ def _normal_equations(
     geometry: LaneGeometry,
     operator: sparse.csr_matrix,
     steps: list[tuple[sparse.csr_matrix, float]],
+    turn_rad: float,
+    turning: bool,
 ) -> tuple[Array, Array]:
-    scene = LaneScene(lane.shift, basis, geometry)
+    scene = LaneScene(lane.shift, basis, geometry, turn_rad)
     design = (operator @ scene.design).toarray()
     if lane.coefficient is None:
         weighted = design * lane.weight[:, None]
@@ -167,6 +182,9 @@ def _normal_equations(
     if steps:
         sharp = scene.design @ lane.coefficient
         columns.append(np.column_stack([(moved @ sharp - lane.model) / step for moved, step in steps]))
+        if turning:
+            turned = LaneScene(lane.shift, basis, geometry, turn_rad + _TURN_STEP_RAD).design @ lane.coefficient
+            columns.append((operator @ turned - lane.model)[:, None] / _TURN_STEP_RAD)
     jacobian = np.hstack(columns)
     residual = lane.signal - lane.model
     saturated = (lane.signal > _CLIPPED) & (lane.model > 0.97 * _CLIPPED)
@@ -180,16 +198,17 @@ def _normal_equations(
     system = jacobian.T @ jacobian
     gradient = jacobian.T @ (root * residual)
     total, frets, size = basis.total, len(lane.shift), basis.size
+    drift_mm, alike_share = (_TURNING_DRIFT_MM, _TURNING_ALIKE) if turning else (_DRIFT_MM, _ALIKE)
     # Equivalent shift of the covariate's template: projection on the template's own slope.
     template = lane.coefficient[:size]
     drift = basis.shift_form @ template
-    drift /= max(float(template @ basis.slope_form @ template), 1e-12) * _DRIFT_MM
+    drift /= max(float(template @ basis.slope_form @ template), 1e-12) * drift_mm
     changing = slice(size, 2 * size)
     system[changing, changing] += np.outer(drift, drift)
     gradient[changing] -= drift * float(drift @ lane.coefficient[changing])
     system[:total, :total] += penalty / sigma**2
     gradient[:total] -= penalty @ lane.coefficient / sigma**2
-    alike = _ALIKE * penalty[changing, changing] / sigma**2
+    alike = alike_share * penalty[changing, changing] / sigma**2
     system[changing, changing] += alike
     gradient[changing] -= alike @ (lane.coefficient[changing] - basis.common_change)
     index = np.arange(total, total + frets)
@@ -198,7 +217,9 @@ def _normal_equations(
     return system, gradient
 
 
-def _collect(lanes: list[_Lane], basis: LaneBasis, geometry: LaneGeometry, blur: Blur, rows: int) -> ProfileFit:
+def _collect(
+    lanes: list[_Lane], basis: LaneBasis, geometry: LaneGeometry, blur: Blur, turn_rad: float, rows: int
+) -> ProfileFit:
     frets = len(geometry.top_row)
     similarity = np.full((len(lanes), frets), np.nan)
     contrast = np.full((len(lanes), frets), np.nan)
@@ -227,6 +248,7 @@ def _collect(lanes: list[_Lane], basis: LaneBasis, geometry: LaneGeometry, blur:
         blur=blur,
         model=model,
         contrast=contrast,
+        turn_rad=turn_rad,
     )
 
 

@@ -1,0 +1,91 @@
+"""Reflections that slide over the crowns: what they do to one lane more than to another is taken out."""
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from tests.trace.drawn_lanes import FRETS, LANES, Lanes, draw, usual_start
+from vision.trace.lane_scene import LaneBasis, LaneScene
+from vision.trace.profile import ProfileFit, fit_profiles
+from vision.trace.reflections import without_sliding
+
+Array = NDArray[np.float64]
+
+_ALL = np.ones((LANES, FRETS), dtype=bool)
+_CROWN_MM = 1.15
+
+
+def _before(lanes: Lanes) -> ProfileFit:
+    return fit_profiles(lanes.signal, np.ones_like(lanes.signal), lanes.geometry, usual_start(), iterations=8)
+
+
+def _after(lanes: Lanes, before: ProfileFit, seen: NDArray[np.bool_] = _ALL) -> ProfileFit:
+    return without_sliding(before, lanes.signal, np.ones_like(lanes.signal), lanes.geometry, seen)
+
+
+def _drifts(found: ProfileFit, lanes: Lanes) -> Array:
+    """(LANES,) drift of each lane's tops from the middle to either end against the truth, mm."""
+    drift: Array = np.polyfit(lanes.geometry.place, (found.shift_mm - lanes.truth_mm).T, 1)[0]
+    return drift
+
+
+@pytest.fixture(scope="module")
+def mended() -> list[tuple[Lanes, ProfileFit, ProfileFit]]:
+    """A lamp that one side of the neck mirrors nine times as brightly as the other, and that is not far away."""
+    drawn = [draw(seed, turn_rad=0.06, shine=shine, uneven=1.6) for seed, shine in ((11, 0.5), (12, 0.3), (13, 0.5))]
+    return [(lanes, before := _before(lanes), _after(lanes, before)) for lanes in drawn]
+
+
+def test_lanes_drift_less_against_one_another(mended: list[tuple[Lanes, ProfileFit, ProfileFit]]) -> None:
+    apart = np.array([[_drifts(found, lanes).std() for found in fits] for lanes, *fits in mended])
+    before, after = np.sqrt(np.mean(apart**2, axis=0))
+    assert 0.005 < before < 0.02  # mm: what there was to mend
+    assert 0.001 < after < 0.85 * before
+
+
+def test_the_turn_is_seen(mended: list[tuple[Lanes, ProfileFit, ProfileFit]]) -> None:
+    for _, before, after in mended:
+        assert before.turn_rad == 0.0
+        assert 0.01 < after.turn_rad < 0.1
+    other_way = draw(11, turn_rad=-0.06, uneven=1.6)
+    assert -0.1 < _after(other_way, _before(other_way)).turn_rad < -0.01
+
+
+def test_only_drifts_against_one_another_change(mended: list[tuple[Lanes, ProfileFit, ProfileFit]]) -> None:
+    for lanes, before, after in mended:
+        change = after.shift_mm - before.shift_mm
+        drift = np.polyfit(lanes.geometry.place, change.T, 1)[0]
+        assert np.abs(drift).max() > 0.001
+        np.testing.assert_allclose(change, drift[:, None] * lanes.geometry.place, rtol=0, atol=1e-9)
+        np.testing.assert_allclose(change.mean(axis=0), 0.0, rtol=0, atol=1e-9)
+        np.testing.assert_array_equal(after.shift_u_mm, before.shift_u_mm)
+
+
+def test_a_lane_with_few_frets_is_left_alone(mended: list[tuple[Lanes, ProfileFit, ProfileFit]]) -> None:
+    lanes, before, _ = mended[0]
+    seen = _ALL.copy()
+    seen[2, 5:] = False
+    after = _after(lanes, before, seen)
+    np.testing.assert_array_equal(after.shift_mm[2], before.shift_mm[2])
+    assert np.abs(after.shift_mm - before.shift_mm)[[1, 3]].max() > 0.001
+    nothing = _after(lanes, before, np.zeros_like(_ALL))
+    np.testing.assert_array_equal(nothing.shift_mm, before.shift_mm)
+
+
+@pytest.mark.parametrize("turn_rad", [-0.08, 0.05])
+def test_a_turn_moves_what_the_arch_mirrors_and_neither_top_nor_foot(turn_rad: float) -> None:
+    """A point of the arch is h (1 - cos a) below its top; where its normal turns by t, it stands h sin(a) t lower."""
+    lanes = draw(11)
+    geometry, shift = lanes.geometry, np.zeros(FRETS)
+    basis = LaneBasis(lanes.signal.shape[1], geometry)
+    still, turned = (LaneScene(shift, basis, geometry, turn) for turn in (0.0, turn_rad))
+    below = (still.top[still.fret] - basis.fine_rows[still.on_neck]) / geometry.rows_per_mm[still.fret]
+    moved = still.depth - turned.depth
+    at_end = np.isin(still.fret, [0, FRETS - 1])
+    arch = at_end & (below > 0.15) & (below < 0.55)
+    slope = np.arccos(1.0 - below / _CROWN_MM, where=arch, out=np.zeros_like(below))
+    expected = _CROWN_MM * np.sin(slope) * turn_rad * geometry.place[still.fret]
+    np.testing.assert_allclose(moved[arch], expected[arch], rtol=0, atol=0.006)
+    assert np.abs(expected[arch]).max() > 0.03
+    np.testing.assert_allclose(moved[below >= _CROWN_MM], 0.0, rtol=0, atol=1e-9)
+    assert np.abs(moved[below < 0.002]).max(initial=0.0) < 0.01

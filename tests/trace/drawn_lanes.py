@@ -12,7 +12,7 @@ Array = NDArray[np.float64]
 
 _FOCAL_PX, _EYE_MM, BEFORE_MM = 8000.0, 150.0, 1000.0  # height above the tops, distance before the nut
 FRETS, _SCALE_MM = 20, 647.7
-_CROWN_MM, _HALF_CROWN_MM, _NEAR_MM = 1.05, 1.15, 3.0
+_CROWN_MM, _HALF_CROWN_MM = 1.05, 1.15
 _SUB = 16  # parts of a row
 SIGMA_PX = 0.9
 APERTURE_PX_M, FOCUS_M = 14.0, 1.15

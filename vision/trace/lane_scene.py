@@ -176,18 +176,19 @@ def _unforeshorten(
     own = tangent[fret]
     level = np.clip(depth_mm / _CROWN_HEIGHT_MM, 0.0, 1.0)
     round_part = np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
-    follows = _MIRRORED + (1.0 - _MIRRORED) * level**4
+    fixed = level**4  # at the foot
+    follows = _MIRRORED + (1.0 - _MIRRORED) * fixed
     reach = _CROWN_HALF_WIDTH_MM * round_part * follows
     rounding = np.clip((1.0 - level) / round_part, 0.0, 4.0)
     by_level = rounding * follows
     by_level += round_part * 4.0 * (1.0 - _MIRRORED) * level**3
     by_level *= _CROWN_HALF_WIDTH_MM / _CROWN_HEIGHT_MM
     foot = _CROWN_HEIGHT_MM
-    on_crown = depth_mm + (mean - own) * reach - turned_rad[fret] * foot * round_part * (1.0 - level**4)
+    on_crown = depth_mm + (mean - own) * reach - turned_rad[fret] * foot * round_part * (1.0 - fixed)
     on_board = foot + (mean - own) * _CROWN_HALF_WIDTH_MM + (depth_mm - foot) * mean / own
     crown = depth_mm < foot
     slope = 1.0 + (mean - own) * by_level
-    slope -= turned_rad[fret] * (rounding * (1.0 - level**4) - 4.0 * level**3 * round_part)
+    slope -= turned_rad[fret] * (rounding * (1.0 - fixed) - 4.0 * level**3 * round_part)
     return np.where(crown, on_crown, on_board), np.where(crown, slope, mean / own)
 
 

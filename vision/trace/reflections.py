@@ -27,13 +27,13 @@ def without_sliding(
 
     signals, weights : (lanes, rows) as in fit_profiles.  seen : (lanes, N) near to far, which tops are used.
     """
+    judged = [lane for lane, own in enumerate(seen) if np.count_nonzero(own) >= _LEAST_FRETS]
+    if not judged:
+        return profile
     turning = fit_profiles(
         signals, weights, geometry, profile.blur, shift_mm=profile.shift_mm, iterations=_ITERATIONS, turning=True
     )
     change = turning.shift_mm - profile.shift_mm
-    judged = [lane for lane, own in enumerate(seen) if np.count_nonzero(own) >= _LEAST_FRETS]
-    if not judged:
-        return profile
     drift = np.array([np.polyfit(geometry.place[seen[lane]], change[lane, seen[lane]], 1)[0] for lane in judged])
     shift = profile.shift_mm.copy()
     shift[judged] += (drift - drift.mean())[:, None] * geometry.place

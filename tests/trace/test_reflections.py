@@ -76,10 +76,10 @@ def test_a_lane_with_few_frets_is_left_alone(mended: list[tuple[Lanes, ProfileFi
 def test_a_turn_moves_what_the_arch_mirrors_and_neither_top_nor_foot(turn_rad: float) -> None:
     """A point of the arch is h (1 - cos a) below its top; where its normal turns by t, it stands h sin(a) t lower."""
     lanes = draw(11)
-    geometry, shift = lanes.geometry, np.zeros(FRETS)
+    geometry, shift = lanes.geometry, np.zeros((1, FRETS))
     basis = LaneBasis(lanes.signal.shape[1], geometry)
     still, turned = (LaneScene(shift, basis, geometry, turn) for turn in (0.0, turn_rad))
-    below = (still.top[still.fret] - basis.fine_rows[still.on_neck]) / geometry.rows_per_mm[still.fret]
+    below = (still.top[0, still.fret] - basis.fine_rows[still.row]) / geometry.rows_per_mm[still.fret]
     moved = still.depth - turned.depth
     at_end = np.isin(still.fret, [0, FRETS - 1])
     arch = at_end & (below > 0.15) & (below < 0.55)

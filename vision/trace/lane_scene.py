@@ -20,7 +20,6 @@ from scipy import sparse
 from scipy.interpolate import BSpline
 
 Array = NDArray[np.float64]
-_Triplets = tuple[Array, NDArray[np.int64], NDArray[np.int64]]
 
 _FINE = 3  # fine rows per row of the strip
 _CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM = 1.15, 1.2
@@ -72,97 +71,134 @@ class LaneBasis:
         self.depth_m = np.interp(self.rows, np.arange(rows), g.depth_m)
         self.common_change: Array = np.zeros(self.size)
 
+    def slopes(self, coefficient: Array) -> Array:
+        """(lanes, 3 * (size - 1)) of the templates' slopes, as splines of degree 2, for (lanes, total) templates."""
+        parts = coefficient[:, : 3 * self.size].reshape(-1, 3, self.size)
+        slopes = 3.0 * np.diff(parts, axis=2) / (self.knots[4:-1] - self.knots[1:-4])
+        return np.asarray(slopes.reshape(len(coefficient), -1))
+
 
 class LaneScene:
-    """The sharp signal on the fine grid as a linear function of the template, for given fret shifts.
+    """The sharp signals of all lanes on the fine grid, each a linear function of its own template, for given shifts.
 
+    shift : (lanes, N) of the tops, mm.
     turn_rad : how far the normal that mirrors the light turns from the middle of the neck to its ends, beyond what
     the line of sight makes of it: a lamp in the room stands in another direction from every fret.
     """
 
     def __init__(self, shift: Array, basis: LaneBasis, geometry: LaneGeometry, turn_rad: float = 0.0) -> None:
         self.basis, self.geometry, self.turned = basis, geometry, turn_rad * geometry.place
-        fine, frets = basis.fine_rows, len(shift)
         self.top = geometry.top_row + shift * geometry.rows_per_mm
-        owner = np.searchsorted(self.top, fine, side="left")
-        self.on_neck = np.flatnonzero(owner < frets)
-        self.fret = owner[self.on_neck]
-        depth = (self.top[self.fret] - fine[self.on_neck]) / geometry.rows_per_mm[self.fret]
-        self.depth, self.stretch = _unforeshorten(depth, self.fret, geometry.tangent, self.turned)
-        beyond = np.flatnonzero(owner >= frets)
-        behind = (fine[beyond] - self.top[-1]) / geometry.rows_per_mm[-1]
-        hats = np.array([np.interp(behind, _BEYOND_MM, row) for row in np.eye(len(_BEYOND_MM))]).T
-        background = _Terms(hats, np.broadcast_to(np.arange(3 * basis.size, basis.total), hats.shape))
-        seen = self._terms(self.depth, self.fret)
-        placed = [seen.at(self.on_neck), background.at(beyond), *self._softened_edges()]
-        value, row, column = (np.concatenate(part) for part in zip(*placed, strict=True))
-        self.design = sparse.csr_matrix((value, (row, column)), shape=(len(fine), basis.total))
+        self.lanes, self.frets = shift.shape
+        fine = basis.fine_rows
+        owner = np.array([np.searchsorted(top, fine, side="left") for top in self.top])
+        self.lane, self.row = np.nonzero(owner < self.frets)
+        self.fret = owner[self.lane, self.row]
+        depth = (self.top[self.lane, self.fret] - fine[self.row]) / geometry.rows_per_mm[self.fret]
+        self.depth, self.stretch, self.slide = _unforeshorten(depth, self.fret, geometry.tangent, self.turned)
+        seen = self._terms(self.depth, self.fret, self.lane)
+        entries = [seen.at(self.row), self._background(owner), *self._softened_edges()]
+        self.value, self.at, self.of, self.column = (np.concatenate(part) for part in zip(*entries, strict=True))
 
-    def _covariates(self, fret: NDArray[np.int64]) -> Array:
-        return np.column_stack(
-            [np.ones(len(fret)), self.geometry.angle[fret], self.geometry.place[fret] ** 2]
-        )
+    @property
+    def design(self) -> sparse.csr_matrix:
+        """Derivative of the signals with respect to the templates, (fine rows, lanes * basis.total), lane by lane."""
+        total = self.basis.total
+        shape = (len(self.basis.fine_rows), self.lanes * total)
+        return sparse.csr_matrix((self.value, (self.at, self.of * total + self.column)), shape=shape)
 
-    def _terms(self, depth: Array, fret: NDArray[np.int64]) -> "_Terms":
-        """Light of frets (n,) at depths (n,) below their tops."""
-        basis = self.basis
-        spline = BSpline.design_matrix(_inside(depth, basis.knots), basis.knots, 3)
-        values = self._covariates(fret)[:, :, None] * spline.data.reshape(-1, 1, 4)
-        columns = basis.size * np.arange(3)[:, None] + spline.indices.reshape(-1, 1, 4)
-        return _Terms(values.reshape(-1, 12), columns.reshape(-1, 12))
+    def light(self, coefficient: Array) -> Array:
+        """(fine rows, lanes) for templates (lanes, basis.total)."""
+        return self._summed(self.at, self.of, self.value * coefficient[self.of, self.column])
 
-    def _softened_edges(self) -> list[_Triplets]:
+    def motion(self, coefficient: Array) -> sparse.csr_matrix:
+        """Derivative with respect to the row of every top, (fine rows, lanes * N), lane by lane."""
+        last = coefficient[:, 3 * self.basis.size]  # the background, right above the farthest top
+        behind = np.column_stack([self.above.light(coefficient).reshape(self.lanes, -1), last]).ravel()
+        jump = (self.below.light(coefficient) - behind) * _FINE
+        slope = self._slope(coefficient) * self.stretch / self.geometry.rows_per_mm[self.fret]
+        row = np.r_[self.row, self.cell.ravel()]
+        column = np.r_[self.lane * self.frets + self.fret, np.arange(self.top.size)]
+        shape = (len(self.basis.fine_rows), self.top.size)
+        return sparse.csr_matrix((np.r_[slope, jump], (row, column)), shape=shape)
+
+    def by_turn(self, coefficient: Array) -> Array:
+        """Derivative with respect to turn_rad, (fine rows, lanes)."""
+        return self._summed(self.row, self.lane, self._slope(coefficient) * self.slide * self.geometry.place[self.fret])
+
+    def _slope(self, coefficient: Array) -> Array:
+        """Derivative of the light seen with respect to the depth."""
+        terms = self._terms(self.depth, self.fret, self.lane, degree=2)
+        return terms.light(self.basis.slopes(coefficient))
+
+    def _terms(self, depth: Array, fret: NDArray[np.int64], lane: NDArray[np.int64], degree: int = 3) -> "_Terms":
+        """Light of frets (n,) of lanes (n,) at depths (n,) below their tops; of degree 2: its slope."""
+        knots = self.basis.knots[3 - degree : len(self.basis.knots) - 3 + degree]
+        spline = BSpline.design_matrix(_inside(depth, knots), knots, degree)
+        covariates = np.column_stack([np.ones(len(fret)), self.geometry.angle[fret], self.geometry.place[fret] ** 2])
+        values = covariates[:, :, None] * spline.data.reshape(-1, 1, degree + 1)
+        columns = spline.shape[1] * np.arange(3)[:, None] + spline.indices.reshape(-1, 1, degree + 1)
+        return _Terms(lane, values.reshape(len(depth), -1), columns.reshape(len(depth), -1))
+
+    def _background(self, owner: NDArray[np.int64]) -> "_Entries":
+        lane, row = np.nonzero(owner >= self.frets)
+        behind = (self.basis.fine_rows[row] - self.top[lane, -1]) / self.geometry.rows_per_mm[-1]
+        hats = np.array([np.interp(behind, _BEYOND_MM, unit) for unit in np.eye(len(_BEYOND_MM))]).T
+        columns = np.broadcast_to(np.arange(3 * self.basis.size, self.basis.total), hats.shape)
+        return _Terms(lane, hats, columns).at(row)
+
+    def _softened_edges(self) -> list["_Entries"]:
         """A fine row that a fret's top cuts through shows part of each: without this, tops would move in steps."""
-        g, every = self.geometry, np.arange(len(self.top))
-        between = np.diff(self.top) / g.rows_per_mm[1:]
-        depth, _ = _unforeshorten(between, every[1:], g.tangent, self.turned)
-        self.below = self._terms(np.zeros(len(every)), every)
-        self.above = self._terms(depth, every[1:])
+        g = self.geometry
+        lane, fret = np.meshgrid(np.arange(self.lanes), np.arange(self.frets), indexing="ij")
+        between = np.diff(self.top, axis=1) / g.rows_per_mm[1:]
+        depth, _, _ = _unforeshorten(between.ravel(), fret[:, 1:].ravel(), g.tangent, self.turned)
+        self.below = self._terms(np.zeros(fret.size), fret.ravel(), lane.ravel())
+        self.above = self._terms(depth, fret[:, 1:].ravel(), lane[:, 1:].ravel())
         position = (self.top - self.basis.fine_rows[0]) * _FINE
         self.cell = np.clip(np.round(position).astype(np.int64), 0, len(self.basis.fine_rows) - 2)
         # Cell c covers c - 1/2 .. c + 1/2 (in fine rows); the part up to the top belongs to the crown.
         part = np.clip(position - (self.cell - 0.5), 0.0, 1.0)
         more = part - (self.cell <= position)
+        background = np.full(self.lanes, 3 * self.basis.size)
         return [
-            self.below.at(self.cell, more),
-            self.above.at(self.cell[:-1], -more[:-1]),
-            (-more[-1:], self.cell[-1:], np.array([3 * self.basis.size])),  # above the last top: the background
+            self.below.at(self.cell.ravel(), more.ravel()),
+            self.above.at(self.cell[:, :-1].ravel(), -more[:, :-1].ravel()),
+            (-more[:, -1], self.cell[:, -1], lane[:, -1], background),  # above the last top
         ]
 
-    def motion(self, coefficient: Array) -> sparse.csr_matrix:
-        """Derivative of the sharp signal with respect to each top's row, (fine rows x N)."""
-        basis, g = self.basis, self.geometry
-        size, frets = basis.size, len(self.top)
-        templates = BSpline(basis.knots, coefficient[: 3 * size].reshape(3, size).T, 3)
-        by_depth = templates.derivative()(_inside(self.depth, basis.knots))
-        slope = np.sum(self._covariates(self.fret) * by_depth, axis=1)
-        slide = slope * self.stretch / g.rows_per_mm[self.fret]
-        behind = np.append(self.above.light(coefficient), coefficient[3 * size])
-        jump = (self.below.light(coefficient) - behind) * _FINE
-        row, column = np.r_[self.on_neck, self.cell], np.r_[self.fret, np.arange(frets)]
-        return sparse.csr_matrix((np.r_[slide, jump], (row, column)), shape=(len(basis.fine_rows), frets))
+    def _summed(self, row: NDArray[np.int64], lane: NDArray[np.int64], value: Array) -> Array:
+        shape = (len(self.basis.fine_rows), self.lanes)
+        return np.asarray(np.bincount(row * self.lanes + lane, value, shape[0] * shape[1]).reshape(shape))
+
+
+_Entries = tuple[Array, NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]
+"""Value, fine row, lane and column of every summand."""
 
 
 @dataclass(frozen=True, eq=False)
 class _Terms:
-    """Lights (n,) as sums over few of the unknowns: value and column of every summand, (n, summands)."""
+    """Lights (n,) as sums over few of their lane's unknowns: lane (n,), value and column (n, summands)."""
 
+    lane: NDArray[np.int64]
     value: Array
     column: NDArray[np.int64]
 
-    def at(self, rows: NDArray[np.int64], weight: Array | float = 1.0) -> _Triplets:
-        """Value, row and column of every summand, where light i, times its weight, is added to row rows[i]."""
+    def at(self, rows: NDArray[np.int64], weight: Array | float = 1.0) -> _Entries:
+        """Entries where light i, times its weight, is added to row rows[i]."""
         value = self.value * np.reshape(weight, (-1, 1))
-        return value.ravel(), np.repeat(rows, value.shape[1]), self.column.ravel()
+        summands = value.shape[1]
+        return value.ravel(), np.repeat(rows, summands), np.repeat(self.lane, summands), self.column.ravel()
 
     def light(self, coefficient: Array) -> Array:
-        return np.asarray(np.sum(self.value * coefficient[self.column], axis=1))
+        """(n,) for unknowns (lanes, columns)."""
+        return np.asarray(np.sum(self.value * coefficient[self.lane[:, None], self.column], axis=1))
 
 
 def _unforeshorten(
     depth_mm: Array, fret: NDArray[np.int64], tangent: Array | None, turned_rad: Array
-) -> tuple[Array, Array]:
-    """Depth below the top as it would appear at the mean view angle, and its derivative.
+) -> tuple[Array, Array, Array]:
+    """Depth below the top as it would appear at the mean view angle; its derivative; and with respect to the turn.
 
     A point of the crown y below its top and x nearer to the camera appears y + x tan(a) below it, so the lower
     part of a crown shifts against its top as the view angle changes along the neck; the board in front of it is
@@ -171,25 +207,31 @@ def _unforeshorten(
     mirroring normal is turned by turned_rad (N,), it moves on by as much of the crown's height as the arch has turned.
     """
     if tangent is None:
-        return depth_mm, np.ones_like(depth_mm)
+        return depth_mm, np.ones_like(depth_mm), np.zeros_like(depth_mm)
     mean = float(np.mean(tangent))
     own = tangent[fret]
     level = np.clip(depth_mm / _CROWN_HEIGHT_MM, 0.0, 1.0)
     round_part = np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
-    fixed = level**4  # at the foot
+    cube = level * level * level
+    fixed = cube * level  # at the foot
     follows = _MIRRORED + (1.0 - _MIRRORED) * fixed
     reach = _CROWN_HALF_WIDTH_MM * round_part * follows
     rounding = np.clip((1.0 - level) / round_part, 0.0, 4.0)
     by_level = rounding * follows
-    by_level += round_part * 4.0 * (1.0 - _MIRRORED) * level**3
+    by_level += round_part * 4.0 * (1.0 - _MIRRORED) * cube
     by_level *= _CROWN_HALF_WIDTH_MM / _CROWN_HEIGHT_MM
     foot = _CROWN_HEIGHT_MM
-    on_crown = depth_mm + (mean - own) * reach - turned_rad[fret] * foot * round_part * (1.0 - fixed)
+    slide = -foot * round_part * (1.0 - fixed)
+    on_crown = depth_mm + (mean - own) * reach + turned_rad[fret] * slide
     on_board = foot + (mean - own) * _CROWN_HALF_WIDTH_MM + (depth_mm - foot) * mean / own
     crown = depth_mm < foot
     slope = 1.0 + (mean - own) * by_level
-    slope -= turned_rad[fret] * (rounding * (1.0 - fixed) - 4.0 * level**3 * round_part)
-    return np.where(crown, on_crown, on_board), np.where(crown, slope, mean / own)
+    slope -= turned_rad[fret] * (rounding * (1.0 - fixed) - 4.0 * cube * round_part)
+    return (
+        np.where(crown, on_crown, on_board),
+        np.where(crown, slope, mean / own),
+        np.where(crown, slide, 0.0),
+    )
 
 
 def _template_knots(deepest_mm: float, crown_mm: float) -> Array:

@@ -29,7 +29,6 @@ _TURNING_DRIFT_MM, _TURNING_ALIKE = 0.002, 10_000.0
 _TURN_U_RAD = 0.1  # half of what the direction of a lamp a metre or two away changes along half a neck
 _USUAL_SIGMA_PX, _USUAL_SHARPENING = 0.9, 0.6  # of cameras; the two trade against each other
 _MOST_STEP = np.array([0.4, 0.2, 0.25, 0.3, 0.05])  # of the blur and of the turn
-_TURN_STEP_RAD = 0.01  # of the derivative
 
 
 @dataclass(frozen=True)
@@ -58,7 +57,7 @@ class _Lane:
 
     def __init__(self, signal: Array, weight: Array, shift: Array) -> None:
         self.signal, self.weight, self.shift = signal, weight, shift
-        self.coefficient: Array | None = None
+        self.coefficient = np.zeros(0)
         self.scale = 0.0
         self.covariance: Array | None = None
         self.model = signal
@@ -101,6 +100,7 @@ def fit_profiles(
     usual = blur.vector()
     usual[2:] = np.log(_USUAL_SIGMA_PX), _USUAL_SHARPENING
     operator = _operator(basis, geometry, blur)
+    _first_templates(lanes, basis, geometry, operator)
     turn_rad = 0.0
     shared_u = np.append(_PRIOR_BLUR, _TURN_U_RAD) if turning else _PRIOR_BLUR
     shared = len(shared_u)
@@ -110,8 +110,9 @@ def fit_profiles(
         reduced_h = np.diag(1.0 / shared_u**2)
         reduced_g = np.append(usual - blur.vector(), -turn_rad)[:shared] / shared_u**2
         back = []
-        for lane in lanes:
-            system, gradient = _normal_equations(lane, basis, geometry, operator, steps, turn_rad, turning)
+        jacobians = _jacobians(lanes, basis, geometry, operator, steps, turn_rad, turning)
+        for lane, jacobian in zip(lanes, jacobians, strict=True):
+            system, gradient = _normal_equations(lane, basis, jacobian, turning)
             own = basis.total + frets
             solved = np.linalg.solve(
                 system[:own, :own], np.column_stack([gradient[:own], system[:own, own:]])
@@ -133,7 +134,6 @@ def fit_profiles(
             operator = _operator(basis, geometry, blur)
         for lane, solved in zip(lanes, back, strict=True):
             change = solved[:, 0] - (solved[:, 1:] @ move if steps else 0.0)
-            assert lane.coefficient is not None
             lane.coefficient = lane.coefficient + change[: basis.total]
             lane.shift = lane.shift + np.clip(change[basis.total :], -0.15, 0.15)
         basis.common_change = _common_change(lanes, basis)
@@ -142,7 +142,7 @@ def fit_profiles(
 
 def _common_change(lanes: list[_Lane], basis: LaneBasis) -> Array:
     """How the template changes with the covariate in the median lane."""
-    changes = [lane.coefficient[basis.size : 2 * basis.size] for lane in lanes if lane.coefficient is not None]
+    changes = [lane.coefficient[basis.size : 2 * basis.size] for lane in lanes]
     return np.asarray(np.median(changes, axis=0))
 
 
@@ -159,33 +159,52 @@ def _blur_steps(basis: LaneBasis, geometry: LaneGeometry, blur: Blur) -> list[tu
     return steps
 
 
-def _normal_equations(
-    lane: _Lane,
+def _first_templates(
+    lanes: list[_Lane], basis: LaneBasis, geometry: LaneGeometry, operator: sparse.csr_matrix
+) -> None:
+    scene = LaneScene(np.array([lane.shift for lane in lanes]), basis, geometry)
+    for lane, design in zip(lanes, _by_lane(operator @ scene.design, len(lanes)), strict=True):
+        weighted = design * lane.weight[:, None]
+        lane.scale = float(np.sqrt((design[:, : basis.size] ** 2).sum(axis=0).max()))
+        system = weighted.T @ design + basis.penalty * (1e-3 * lane.scale) ** 2
+        lane.coefficient = np.linalg.solve(system, weighted.T @ lane.signal)
+
+
+def _jacobians(
+    lanes: list[_Lane],
     basis: LaneBasis,
     geometry: LaneGeometry,
     operator: sparse.csr_matrix,
     steps: list[tuple[sparse.csr_matrix, float]],
     turn_rad: float,
     turning: bool,
-) -> tuple[Array, Array]:
-    scene = LaneScene(lane.shift, basis, geometry, turn_rad)
-    design = (operator @ scene.design).toarray()
-    if lane.coefficient is None:
-        weighted = design * lane.weight[:, None]
-        lane.scale = float(np.sqrt((design[:, : basis.size] ** 2).sum(axis=0).max()))
-        system = weighted.T @ design + basis.penalty * (1e-3 * lane.scale) ** 2
-        lane.coefficient = np.linalg.solve(system, weighted.T @ lane.signal)
-    penalty = basis.penalty * (1e-3 * lane.scale) ** 2
-    motion = (operator @ scene.motion(lane.coefficient)).toarray() * geometry.rows_per_mm
-    lane.model = design @ lane.coefficient
-    columns = [design, motion]
+) -> Array:
+    """Derivatives (lanes, rows, unknowns) by template and shifts, with steps by blur and turn; sets the models."""
+    scene = LaneScene(np.array([lane.shift for lane in lanes]), basis, geometry, turn_rad)
+    templates = np.array([lane.coefficient for lane in lanes])
+    designs = _by_lane(operator @ scene.design, len(lanes))
+    motions = _by_lane(operator @ scene.motion(templates), len(lanes)) * geometry.rows_per_mm
+    models = np.matmul(designs, templates[:, :, None])
+    for lane, model in zip(lanes, models, strict=True):
+        lane.model = model[:, 0]
+    columns = [designs, motions]
     if steps:
-        sharp = scene.design @ lane.coefficient
-        columns.append(np.column_stack([(moved @ sharp - lane.model) / step for moved, step in steps]))
+        sharp = scene.light(templates)
+        columns += [((moved @ sharp).T[:, :, None] - models) / step for moved, step in steps]
         if turning:
-            turned = LaneScene(lane.shift, basis, geometry, turn_rad + _TURN_STEP_RAD).design @ lane.coefficient
-            columns.append((operator @ turned - lane.model)[:, None] / _TURN_STEP_RAD)
-    jacobian = np.hstack(columns)
+            columns.append((operator @ scene.by_turn(templates)).T[:, :, None])
+    return np.concatenate(columns, axis=2)
+
+
+def _by_lane(matrix: sparse.csr_matrix, lanes: int) -> Array:
+    """(rows, lanes * n) as (lanes, rows, n)."""
+    dense = matrix.toarray()
+    return np.asarray(dense.reshape(len(dense), lanes, -1).transpose(1, 0, 2))
+
+
+def _normal_equations(lane: _Lane, basis: LaneBasis, jacobian: Array, turning: bool) -> tuple[Array, Array]:
+    """Of one lane; jacobian (rows, unknowns) is weighted in place."""
+    penalty = basis.penalty * (1e-3 * lane.scale) ** 2
     residual = lane.signal - lane.model
     saturated = (lane.signal > _CLIPPED) & (lane.model > 0.97 * _CLIPPED)
     weight = lane.weight * ~saturated

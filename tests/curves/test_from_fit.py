@@ -1,12 +1,14 @@
 """What is reported from a fitted neck: where the strings run, roll fret by fret, and wider claims where told to."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from tests.neck_models import NUT_WIDTH_MM, WIDTH_AT_12_MM, fit_of, flat_neck
 from vision.curves.from_fit import curve_under_string, difference_u_mm, lateral_of_string, roll_along_neck
-from vision.fit.neck_model import TWIST, fret_points
+from vision.fit.neck_model import CURVATURE, CURVATURE_SLOPE, TWIST, fret_points
 
 Array = NDArray[np.float64]
 
@@ -36,6 +38,44 @@ def test_roll_of_every_fret_is_that_of_its_ends() -> None:
     found = roll_along_neck(model, fit_of(model, theta), 1.0).roll_deg
     np.testing.assert_allclose(found, expected - expected[0], rtol=0, atol=1e-4)
     assert found[FRETS // 2] > found[-1] / 2.0 + 0.1  # the uneven part shows
+
+
+def test_roll_is_taken_where_the_strings_run() -> None:
+    """Strings that leave the middle of an arched board run down its flank: there both tops of a fret stand aslant."""
+    model, theta = flat_neck(FRETS)
+    theta[[CURVATURE, CURVATURE_SLOPE]] = 1.0 / 250.0, 0.0008
+    theta[TWIST] = 0.004
+    strings = np.array([[-17.0, -23.0, 1.0, 2.0], [17.5, 26.0, 1.0, 2.0]])
+    fit = replace(fit_of(model, theta), strings=strings)
+    tops = [
+        fret_points(model, theta, np.arange(FRETS), lateral_of_string(model, theta, line))[0] for line in strings
+    ]
+    expected = np.degrees((tops[1][:, 1] - tops[0][:, 1]) / (tops[1][:, 0] - tops[0][:, 0]))
+    found = roll_along_neck(model, fit, 1.0).roll_deg
+    np.testing.assert_allclose(found, expected - expected[0], rtol=0, atol=1e-9)
+    assert found[-1] < np.degrees(theta[TWIST]) - 0.2
+
+
+def test_what_is_unsure_of_the_strings_is_unsure_of_the_roll() -> None:
+    """Claims against the spread of rolls from neck and strings drawn as the fit believes them."""
+    model, theta = flat_neck(FRETS)
+    theta[CURVATURE] = 1.0 / 250.0
+    strings = np.array([[-17.0, -23.0, 1.0, 2.0], [18.0, 25.0, 1.0, 2.0]])
+    believed = fit_of(model, theta)
+    u = np.zeros(len(believed.covariance))
+    u[[TWIST, CURVATURE, CURVATURE_SLOPE]] = 0.0004, 0.0006, 0.0004
+    u[model.unknowns :] = np.tile([0.15, 0.25, 0.3, 0.3], 2)
+    fit = replace(believed, strings=strings, covariance=np.diag(u**2))
+    rng = np.random.default_rng(23)
+    rolls = []
+    for draw in u * rng.normal(size=(4000, len(u))):
+        moved = strings + draw[model.unknowns :].reshape(2, 4)
+        rolls.append(roll_along_neck(model, replace(fit, theta=theta + draw[: model.unknowns], strings=moved), 1.0))
+    spread = np.std([roll.roll_deg for roll in rolls], axis=0)
+    claimed = roll_along_neck(model, fit, 1.0).roll_u_deg
+    np.testing.assert_allclose(claimed, spread, rtol=0, atol=0.05 * float(spread.max()))
+    assert claimed[-1] > 1.2 * np.degrees(u[TWIST])
+    assert claimed[0] == pytest.approx(0.0, rel=0, abs=1e-12)
 
 
 @pytest.mark.parametrize("inflation", [1.0, 1.5])

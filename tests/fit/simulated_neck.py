@@ -40,6 +40,7 @@ class Sim:
 
     model: NeckModel
     theta: Array
+    strings: Array
     photos: tuple[PhotoData, ...]
     string_mean: Array
     string_covariance: Array
@@ -91,7 +92,7 @@ def simulate(
     photos = tuple(
         _photo(view, model, theta, lines, front if view[0] > 30.0 else low, drawn) for view in views
     )
-    return Sim(model, theta, photos, string_mean, string_covariance)
+    return Sim(model, theta, lines, photos, string_mean, string_covariance)
 
 
 def _photo(

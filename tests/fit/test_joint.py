@@ -15,7 +15,7 @@ from vision.curves.from_fit import curve_under_string, difference_u_mm, roll_alo
 from vision.curves.relief import gap_to_chord_mm
 from vision.fit.camera import view_angle_deg
 from vision.fit.joint import JointFit
-from vision.fit.neck_model import TWIST, fret_points
+from vision.fit.neck_model import fret_points, width_mm
 
 Array = NDArray[np.float64]
 
@@ -50,9 +50,20 @@ def figures(sim: Sim, fit: JointFit) -> Figures:
     roll = roll_along_neck(model, fit, 1.0)
     across = (np.full(FRETS, -LATERAL), np.full(FRETS, LATERAL))
     return Figures(
-        np.array(errors), np.array(claims), float(roll.roll_deg[-1] - np.degrees(truth[TWIST])),
+        np.array(errors), np.array(claims), float(roll.roll_deg[-1] - _twist_deg(sim, truth)),
         float(roll.roll_u_deg[-1]), difference_u_mm(model, fit, across, (at[0], at[1]), 1.0),
     )
+
+
+def _twist_deg(sim: Sim, truth: Array) -> float:
+    """By the definition: from the top under one outer string to that under the other, fret 1 and the last."""
+    rolls = []
+    for fret in (0, FRETS - 1):
+        x_mm = sim.strings[[0, -1], 0 if fret == 0 else 1]
+        lateral = 2.0 * x_mm / width_mm(sim.model, truth, sim.model.z_mm[fret])
+        tops = fret_points(sim.model, truth, np.full(2, fret), lateral)[0]
+        rolls.append(float(np.degrees((tops[1, 1] - tops[0, 1]) / (tops[1, 0] - tops[0, 0]))))
+    return rolls[1] - rolls[0]
 
 
 @pytest.fixture(scope="module")

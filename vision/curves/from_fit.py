@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from vision.curves.relief import gap_to_chord_mm, relief_from_gap, relief_u_mm
 from vision.fit.joint import JointFit
-from vision.fit.neck_model import TWIST, NeckModel, fret_points, width_mm
+from vision.fit.neck_model import CURVATURE, CURVATURE_SLOPE, TWIST, NeckModel, fret_points, width_mm
+from vision.fit.observations import STRING_UNKNOWNS
 
 Array = NDArray[np.float64]
 
@@ -99,15 +100,27 @@ def difference_u_mm(
 
 
 def roll_along_neck(model: NeckModel, fit: JointFit, inflation: float) -> RollAlongNeck:
-    """Smooth roll of every fret against fret 1. inflation : as above."""
-    roll = fit.theta[TWIST] * model.twist_share + model.roll_modes @ fit.theta[model.roll]
-    slope = np.zeros((model.frets, model.unknowns))
-    slope[:, TWIST] = model.twist_share
+    """Smooth roll of every fret against fret 1, from its top under one outer string to its top under the other.
+
+    Strings seldom run over the very middle, and on an arched board the line from x_1 to x_2 rolls by
+    - curvature (x_1 + x_2) / 2 as they leave it. inflation : as above.
+    """
+    share, outer = model.twist_share, (0, len(fit.strings) - 1)
+    middle_mm = sum(fit.strings[s, 0] * (1.0 - share) + fit.strings[s, 1] * share for s in outer) / 2.0
+    curvature = fit.theta[CURVATURE] + fit.theta[CURVATURE_SLOPE] * (share - 0.5)
+    roll = fit.theta[TWIST] * share + model.roll_modes @ fit.theta[model.roll] - curvature * middle_mm
+    slope = np.zeros((model.frets, len(fit.covariance)))
+    slope[:, TWIST] = share
     slope[:, model.roll] = model.roll_modes
-    covariance = slope @ fit.covariance[: model.unknowns, : model.unknowns] @ slope.T
-    return RollAlongNeck(
-        np.degrees(roll - roll[0]), np.degrees(np.sqrt(np.clip(np.diag(covariance), 0.0, None))) * inflation
-    )
+    slope[:, CURVATURE] = -middle_mm
+    slope[:, CURVATURE_SLOPE] = -middle_mm * (share - 0.5)
+    for string in outer:
+        first = model.unknowns + STRING_UNKNOWNS * string
+        slope[:, first] = -curvature * (1.0 - share) / 2.0
+        slope[:, first + 1] = -curvature * share / 2.0
+    slope -= slope[0]
+    variance = np.einsum("ki,ij,kj->k", slope, fit.covariance, slope)
+    return RollAlongNeck(np.degrees(roll - roll[0]), np.degrees(np.sqrt(np.clip(variance, 0.0, None))) * inflation)
 
 
 def _gap_by_height(model: NeckModel) -> Array:

@@ -29,17 +29,33 @@ def _frets() -> FretData:
 
 
 def _believed(
-    shift_mm: Array, *, front: bool = False, reverse: bool = False, usable: NDArray[np.bool_] | None = None
+    shift_mm: Array,
+    *,
+    front: bool = False,
+    reverse: bool = False,
+    usable: NDArray[np.bool_] | None = None,
+    blur_mm: float = 1e-6,
 ) -> PhotoMeasurement:
-    """After lanes moved by shift_mm (LANES, N), in the order of the frets; usable (N, LANES), all if None."""
+    """After lanes moved by shift_mm (LANES, N), in the order of the frets; usable (N, LANES), all if None.
+
+    blur_mm : at the nearest fret, twice as much at the farthest, which shows half as many pixels a mm.
+    """
     order = np.arange(_FRETS)[::-1] if reverse else np.arange(_FRETS)
-    strip: Any = SimpleNamespace(front=front, order=order)
+    strip: Any = SimpleNamespace(
+        front=front,
+        order=order,
+        top_row=np.linspace(20.0, 400.0, _FRETS),
+        rows_per_mm=np.linspace(16.0, 8.0, _FRETS),
+        depth_m=np.linspace(0.5, 1.0, 420),
+        px_per_row=0.5,
+    )
     profile: Any = SimpleNamespace(shift_mm=shift_mm[:, order])
     sim = _FROM_FRONT if front else _BEFORE
     data = sim.photos[0]
     seen = np.ones((_FRETS, LANES), dtype=bool) if usable is None else usable
+    blur = Blur(-30.0, 0.0, float(np.log(blur_mm * 16.0 * 0.5)), 0.0)  # the same number of pixels everywhere
     trace = PhotoMeasurement(
-        strip, (), profile, data.frets, data.ends, data.strings, seen, Blur(0.0, 0.0, 0.0, 0.0), None, data.edges
+        strip, (), profile, data.frets, data.ends, data.strings, seen, blur, None, data.edges
     )
     return with_doubt_left(trace, data.camera, sim.model)
 
@@ -149,14 +165,32 @@ def test_marks_seen_from_the_front_wander_from_fret_to_fret() -> None:
     before, found = _FROM_FRONT.photos[0].frets, _believed(np.zeros((LANES, _FRETS)), front=True).frets
     np.testing.assert_allclose(np.sqrt(found.u_px**2 - before.u_px**2), 0.2, rtol=0, atol=1e-9)
     np.testing.assert_array_equal(found.point_px, before.point_px)
-    np.testing.assert_array_equal(_doubted(np.zeros((LANES, _FRETS))).u_px, _frets().u_px)  # tops seen as edges
+    edges = _doubted(np.zeros((LANES, _FRETS)))  # tops seen as edges, and sharp ones
+    np.testing.assert_allclose(edges.u_px, _frets().u_px, rtol=0, atol=1e-9)
+
+
+@pytest.mark.parametrize("reverse", [False, True])
+def test_blurred_tops_are_doubted_and_the_farthest_once_more(reverse: bool) -> None:
+    before, found = _frets(), _believed(np.zeros((LANES, _FRETS)), reverse=reverse, blur_mm=0.24).frets
+    factor = found.u_px / before.u_px
+    nearest, farthest = (_FRETS - 1, 0) if reverse else (0, _FRETS - 1)
+    np.testing.assert_allclose(factor[before.fret == nearest], 1.25, rtol=0, atol=1e-9)  # 1 + (0.24 / 0.48)^2
+    np.testing.assert_allclose(factor[before.fret == farthest], 2.0**2, rtol=0, atol=1e-9)
+    by_fret = np.array([factor[before.fret == k].mean() for k in range(_FRETS)])
+    assert np.all(np.diff(by_fret[::-1] if reverse else by_fret) > 0.0)
+    np.testing.assert_array_equal(found.point_px, before.point_px)
+
+
+def test_blur_is_no_doubt_of_marks_from_the_front() -> None:
+    sharp, blurred = (_believed(np.zeros((LANES, _FRETS)), front=True, blur_mm=b).frets for b in (1e-6, 0.5))
+    np.testing.assert_array_equal(blurred.u_px, sharp.u_px)
 
 
 @pytest.mark.parametrize("front", [False, True])
 def test_ends_and_strings_may_drift(front: bool) -> None:
     photo = (_FROM_FRONT if front else _BEFORE).photos[0]
     found = _believed(np.zeros((LANES, _FRETS)), front=front)
-    assert np.sqrt(found.ends.drift_u_mm**2 - photo.ends.drift_u_mm**2) == pytest.approx(0.03, rel=0, abs=1e-9)
+    assert np.sqrt(found.ends.drift_u_mm**2 - photo.ends.drift_u_mm**2) == pytest.approx(0.06, rel=0, abs=1e-9)
     assert found.ends.bend_u_mm == photo.ends.bend_u_mm
     added_px = np.sqrt(found.string_data.u_px**2 - photo.strings.u_px**2)
     np.testing.assert_allclose(added_px, 0.15, rtol=0, atol=1e-9)

@@ -43,14 +43,14 @@ def _first_row() -> float:
 
 
 def _side_view(
-    error_mm: Array, bow_mm: float, shine: float, turn_rad: float
+    error_mm: Array, bow_mm: float, shine: float, turn_rad: float, grain: float
 ) -> tuple[Array, Array, Array, Array]:
     """Outline of board and crowns cut along the neck: z, y, light and the board's height, near to far."""
     z = np.arange(z_mm_of_frets()[0] - 9.0, z_mm_of_frets()[-1] + 9.0, 0.004)
     along = (z - z_mm_of_frets()[0]) / (z_mm_of_frets()[-1] - z_mm_of_frets()[0])
     board = -_CROWN_MM - 4.0 * bow_mm * along * (1.0 - along)
     y = board.copy()
-    light = 0.07 + 0.015 * np.sin(z / 40.0)
+    light = 0.07 + grain * np.sin(z / 40.0)
     # Where a crown mirrors the lamp, as a share of its half width; the normal turns towards the near side far away.
     lamp = np.sin(np.arcsin(-0.45) - turn_rad * _even(z_mm_of_frets()))
     for at, error, mirrored in zip(z_mm_of_frets(), error_mm, lamp, strict=True):
@@ -63,11 +63,17 @@ def _side_view(
 
 
 def _seen(
-    error_mm: Array, bow_mm: float, shine: float, turn_rad: float, rows: int, inlays: tuple[int, ...]
+    error_mm: Array,
+    bow_mm: float,
+    shine: float,
+    turn_rad: float,
+    grain: float,
+    rows: int,
+    inlays: tuple[int, ...],
 ) -> tuple[Array, Array]:
     """Sharp light of every part of a row; and the row of each fret's silhouette."""
     first = _first_row()
-    z, y, light, board = _side_view(error_mm, bow_mm, shine, turn_rad)
+    z, y, light, board = _side_view(error_mm, bow_mm, shine, turn_rad, grain)
     for fret in inlays:  # a dot between this fret and the one before it
         middle = 0.5 * (z_mm_of_frets()[fret] + z_mm_of_frets()[fret - 1])
         light[(np.abs(z - middle) < 3.0) & (y == board)] = 0.45
@@ -98,12 +104,13 @@ def _blurred(sharp: Array, depth_m: Array) -> Array:
 
 def draw(
     seed: int, *, bow_mm: float = 0.2, high: tuple[int, float] | None = None, inlays: tuple[int, ...] = (),
-    shine: float = 0.5, uneven: float = 0.4, turn_rad: float = 0.0,
+    shine: float = 0.5, uneven: float = 0.4, turn_rad: float = 0.0, grain: float = 0.015,
 ) -> Lanes:
     """A bowed board whose frets are uneven by 0.015 mm; `high`: one fret raised; `inlays`: in two lanes.
 
     shine : of the lamp mirrored in the crowns, `uneven` the share by which it grows from the first lane on.
     turn_rad : how far the mirroring normal turns from the middle of the neck to either end.
+    grain : of the board, from its mean to its brightest.
     """
     rng = np.random.default_rng(seed)
     z, first = z_mm_of_frets(), _first_row()
@@ -121,7 +128,7 @@ def draw(
     signals, truth = [], []
     for lane in range(LANES):
         strength = shine * (1.0 + uneven * (lane / LANES - 0.5))
-        sharp, seen_top = _seen(errors[lane], bow_mm, strength, turn_rad, rows, inlays if lane in DOTTED else ())
+        sharp, seen_top = _seen(errors[lane], bow_mm, strength, turn_rad, grain, rows, inlays if lane in DOTTED else ())
         signals.append(_blurred(sharp, depth_m) + rng.normal(0.0, NOISE, rows))
         truth.append((seen_top - top) / geometry.rows_per_mm)
     return Lanes(np.clip(np.array(signals), 0.0, 1.0), geometry, np.array(truth))

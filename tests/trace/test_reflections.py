@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from tests.trace.drawn_lanes import FRETS, LANES, Lanes, draw, usual_start
 from vision.trace.lane_scene import LaneBasis, LaneScene
 from vision.trace.profile import ProfileFit, fit_profiles
-from vision.trace.reflections import without_sliding
+from vision.trace.reflections import believed_of_light, without_sliding
 
 Array = NDArray[np.float64]
 
@@ -32,7 +32,8 @@ def _drifts(found: ProfileFit, lanes: Lanes) -> Array:
 @pytest.fixture(scope="module")
 def mended() -> list[tuple[Lanes, ProfileFit, ProfileFit]]:
     """A lamp that one side of the neck mirrors nine times as brightly as the other, and that is not far away."""
-    drawn = [draw(seed, turn_rad=0.06, shine=shine, uneven=1.6) for seed, shine in ((11, 0.5), (12, 0.3), (13, 0.5))]
+    shines = (0.5, 0.3, 0.5, 0.4, 0.6, 0.5)
+    drawn = [draw(11 + i, turn_rad=0.06, shine=shine, uneven=1.6, grain=0.005) for i, shine in enumerate(shines)]
     return [(lanes, before := _before(lanes), _after(lanes, before)) for lanes in drawn]
 
 
@@ -40,15 +41,36 @@ def test_lanes_drift_less_against_one_another(mended: list[tuple[Lanes, ProfileF
     apart = np.array([[_drifts(found, lanes).std() for found in fits] for lanes, *fits in mended])
     before, after = np.sqrt(np.mean(apart**2, axis=0))
     assert 0.005 < before < 0.02  # mm: what there was to mend
-    assert 0.001 < after < 0.85 * before
+    assert 0.001 < after < 0.92 * before  # in real light more: see DEVELOPERS.md for rendered necks
 
 
 def test_the_turn_is_seen(mended: list[tuple[Lanes, ProfileFit, ProfileFit]]) -> None:
     for _, before, after in mended:
         assert before.turn_rad == 0.0
         assert 0.01 < after.turn_rad < 0.1
-    other_way = draw(11, turn_rad=-0.06, uneven=1.6)
+    other_way = draw(11, turn_rad=-0.06, uneven=1.6, grain=0.005)
     assert -0.1 < _after(other_way, _before(other_way)).turn_rad < -0.01
+
+
+def test_bright_light_is_believed_less() -> None:
+    light = np.full((2, 99), 0.2)
+    light[:, 40:60] = 0.8
+    light[:, 80:95] = 0.05
+    light[1] *= 0.1  # a lane in shadow is judged by its own light
+    weight = believed_of_light(light)
+    np.testing.assert_allclose(weight[:, 10], 1.0, rtol=0, atol=1e-3)
+    assert weight[0, 50] < 0.02 < 0.5 < weight[0, 30] < 10.0 < weight[0, 87] < 40.0
+    np.testing.assert_allclose(weight[1], weight[0], rtol=0, atol=0.02)
+    np.testing.assert_array_equal(believed_of_light(np.zeros((1, 9))) > 0.0, True)  # a black lane stays finite
+    assert np.isfinite(believed_of_light(np.zeros((1, 9)))).all()
+
+
+def test_single_noisy_rows_do_not_choose_their_weight() -> None:
+    light = np.full((1, 50), 0.2)
+    light[0, 25] += 0.03
+    weight = believed_of_light(light)
+    assert weight[0, 25] == pytest.approx(weight[0, 24], rel=0, abs=1e-9)
+    assert 0.8 < weight[0, 25] < 0.95
 
 
 def test_only_drifts_against_one_another_change(mended: list[tuple[Lanes, ProfileFit, ProfileFit]]) -> None:

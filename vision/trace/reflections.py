@@ -2,22 +2,29 @@
 
 A lamp in the room stands in another direction from every fret, so its reflection slides over the crowns, a tenth of a
 millimetre or two along a neck. Lanes that show the bright reflection follow it, lanes that show the crown's dark edge
-do not, and the difference looks like a twist. Fitted once more with the slide as an unknown, the lanes drift less
-against one another. Only that is taken over: what all lanes have in common the slide cannot be told from a bow by.
+do not, and the difference looks like a twist. So the lanes are fitted once more, with the slide as an unknown and with
+bright rows believed less: what a crown mirrors also grows and fades along the neck, in proportion to its light, while
+its edge and its foot stand still and are dark. Taken over is only how the lanes then drift against one another: what
+all lanes have in common the slide cannot be told from a bow by.
 """
 
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from vision.trace.lane_scene import LaneGeometry
 from vision.trace.profile import ProfileFit, fit_profiles
 
 Array = NDArray[np.float64]
 
-_ITERATIONS = 20
+_ITERATIONS = 4, 5  # without and with the slide; more would follow a dim lane wherever its noise leads
 _LEAST_FRETS = 6  # of a lane, to tell its drift
+# Weights fall with this power of the light. Errors in proportion to the light would ask for the second; those of
+# reflections grow faster. Light below this share of the lane's median is not told apart.
+_POWER, _DARKEST_SHARE = 4.0, 0.4
+_SMOOTHED_ROWS = 3  # so that the weights do not follow the noise
 
 
 def without_sliding(
@@ -30,11 +37,21 @@ def without_sliding(
     judged = [lane for lane, own in enumerate(seen) if np.count_nonzero(own) >= _LEAST_FRETS]
     if not judged:
         return profile
+    dark = weights * believed_of_light(signals)
+    still = fit_profiles(signals, dark, geometry, profile.blur, iterations=_ITERATIONS[0])
     turning = fit_profiles(
-        signals, weights, geometry, profile.blur, shift_mm=profile.shift_mm, iterations=_ITERATIONS, turning=True
+        signals, dark, geometry, still.blur, shift_mm=still.shift_mm, iterations=_ITERATIONS[1], turning=True
     )
     change = turning.shift_mm - profile.shift_mm
     drift = np.array([np.polyfit(geometry.place[seen[lane]], change[lane, seen[lane]], 1)[0] for lane in judged])
     shift = profile.shift_mm.copy()
     shift[judged] += (drift - drift.mean())[:, None] * geometry.place
     return replace(profile, shift_mm=shift, turn_rad=turning.turn_rad)
+
+
+def believed_of_light(signals: Array) -> Array:
+    """(lanes, rows) weights of linear light, 1 at every lane's median."""
+    usual = np.median(signals, axis=1, keepdims=True) + 1e-6
+    level = uniform_filter1d(signals, _SMOOTHED_ROWS, axis=1) / usual
+    weight: Array = ((1.0 + _DARKEST_SHARE) / (np.maximum(level, 0.0) + _DARKEST_SHARE)) ** _POWER
+    return weight

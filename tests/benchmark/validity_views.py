@@ -84,7 +84,7 @@ def cases(scenes: Path) -> Iterator[Case]:
             yield Case("frets visible", f"{visible}, all stated{note}", visible, usual + above, height, visible=visible)
         for share in SHARES:
             width_px = share * _width_px(_known(usual[0]))
-            yield Case("neck's width in the pictures", f"{width_px:.0f} px{note}", width_px, usual + above, height,
+            yield Case("neck's width in the pictures, px", f"{width_px:.0f} px{note}", width_px, usual + above, height,
                        share=share)
     typed = {"rendered": usual} | {
         name: _pair(name, SAMPLES)

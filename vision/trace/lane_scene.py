@@ -98,6 +98,7 @@ class LaneScene:
         self.depth, self.stretch, self.slide = _unforeshorten(depth, self.fret, geometry.tangent, self.turned)
         seen = self._terms(self.depth, self.fret, self.lane)
         entries = [seen.at(self.row), self._background(owner), *self._softened_edges()]
+        # Light of fine row `at` in lane `of`: the sum of value times unknown `column`.
         self.value, self.at, self.of, self.column = (np.concatenate(part) for part in zip(*entries, strict=True))
 
     @property

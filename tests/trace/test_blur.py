@@ -102,3 +102,13 @@ def test_operator_measures_in_picture_pixels() -> None:
         row = blur_matrix(rows, fine, px_per_row, np.full(len(rows), 1.0), blur).toarray()[80]
         widths.append(float(np.sqrt(np.sum(row * (fine - 80.0) ** 2))))
     np.testing.assert_allclose(widths, [2.0, 4.0], rtol=0, atol=0.15)
+
+
+def test_blur_at_the_tops_is_that_of_their_depth_in_their_scale() -> None:
+    blur = Blur(float(np.log(10.0)), 1.0, float(np.log(0.8)), 0.5)
+    depth_m = np.linspace(0.5, 1.5, 101)  # of rows; in focus at 1 m
+    found = blur.spread_mm(np.array([0.0, 50.0, 75.5]), np.array([20.0, 10.0, 8.0]), depth_m, 0.5)
+    disc_px = 10.0 * np.abs(1.0 / np.array([0.5, 1.0, 1.255]) - 1.0)
+    expected = np.hypot(disc_px / 2.0, 0.8) / np.array([10.0, 5.0, 4.0])
+    np.testing.assert_allclose(found, expected, rtol=0, atol=1e-12)
+    assert found[1] < found[2] < found[0]

@@ -57,6 +57,15 @@ class Blur:
         spread: Array = np.hypot(self.disc_px(depth_m) / 2.0, np.exp(self.log_sigma))
         return spread
 
+    def spread_mm(self, top_row: Array, rows_per_mm: Array, depth_m: Array, px_per_row: float) -> Array:
+        """The same at the frets' tops, in mm of their height (from the front: along the neck).
+
+        top_row, rows_per_mm : (N,), depth_m : (rows,), px_per_row : of a strip (vision.trace.strip).
+        """
+        at_tops_m = np.interp(top_row, np.arange(len(depth_m)), depth_m)
+        spread: Array = self.spread_px(at_tops_m) / (rows_per_mm * px_per_row)
+        return spread
+
 
 def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """Line-spread function at offsets (r, m) for disc radii (r, 1); area 1 before truncation."""

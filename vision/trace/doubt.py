@@ -72,8 +72,7 @@ def _unexplained(trace: PhotoMeasurement) -> FretData:
 def _merging(trace: PhotoMeasurement) -> Array:
     """(N,) factors on the uncertainty of the frets' tops for their blur."""
     strip = trace.strip
-    depth_m = np.interp(strip.top_row, np.arange(len(strip.depth_m)), strip.depth_m)
-    blur_mm = trace.blur.spread_px(depth_m) / (strip.rows_per_mm * strip.px_per_row)
+    blur_mm = trace.blur.spread_mm(strip.top_row, strip.rows_per_mm, strip.depth_m, strip.px_per_row)
     factor = 1.0 + (blur_mm / _MERGING_BLUR_MM) ** 2
     factor[-1] *= factor[-1]
     return np.asarray(factor[np.argsort(strip.order)])

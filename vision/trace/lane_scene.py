@@ -13,6 +13,7 @@ The template is cubic B-splines; its coefficients and the shifts of the tops are
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,8 +130,11 @@ class LaneScene:
 
     def _slope(self, coefficient: Array) -> Array:
         """Derivative of the light seen with respect to the depth."""
-        terms = self._terms(self.depth, self.fret, self.lane, degree=2)
-        return terms.light(self.basis.slopes(coefficient))
+        return self._slope_terms.light(self.basis.slopes(coefficient))
+
+    @cached_property
+    def _slope_terms(self) -> "_Terms":
+        return self._terms(self.depth, self.fret, self.lane, degree=2)
 
     def _terms(self, depth: Array, fret: NDArray[np.int64], lane: NDArray[np.int64], degree: int = 3) -> "_Terms":
         """Light of frets (n,) of lanes (n,) at depths (n,) below their tops; of degree 2: its slope."""

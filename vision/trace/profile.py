@@ -100,7 +100,6 @@ def fit_profiles(
     usual = blur.vector()
     usual[2:] = np.log(_USUAL_SIGMA_PX), _USUAL_SHARPENING
     operator = _operator(basis, geometry, blur)
-    _first_templates(lanes, basis, geometry, operator)
     turn_rad = 0.0
     shared_u = np.append(_PRIOR_BLUR, _TURN_U_RAD) if turning else _PRIOR_BLUR
     shared = len(shared_u)
@@ -110,7 +109,11 @@ def fit_profiles(
         reduced_h = np.diag(1.0 / shared_u**2)
         reduced_g = np.append(usual - blur.vector(), -turn_rad)[:shared] / shared_u**2
         back = []
-        jacobians = _jacobians(lanes, basis, geometry, operator, steps, turn_rad, turning)
+        scene = LaneScene(np.array([lane.shift for lane in lanes]), basis, geometry, turn_rad)
+        designs = _by_lane(operator @ scene.design, len(lanes))
+        if iteration == 0:
+            _first_templates(lanes, basis, designs)
+        jacobians = _jacobians(lanes, scene, designs, operator, steps, turning)
         for lane, jacobian in zip(lanes, jacobians, strict=True):
             system, gradient = _normal_equations(lane, basis, jacobian, turning)
             own = basis.total + frets
@@ -159,11 +162,8 @@ def _blur_steps(basis: LaneBasis, geometry: LaneGeometry, blur: Blur) -> list[tu
     return steps
 
 
-def _first_templates(
-    lanes: list[_Lane], basis: LaneBasis, geometry: LaneGeometry, operator: sparse.csr_matrix
-) -> None:
-    scene = LaneScene(np.array([lane.shift for lane in lanes]), basis, geometry)
-    for lane, design in zip(lanes, _by_lane(operator @ scene.design, len(lanes)), strict=True):
+def _first_templates(lanes: list[_Lane], basis: LaneBasis, designs: Array) -> None:
+    for lane, design in zip(lanes, designs, strict=True):
         weighted = design * lane.weight[:, None]
         lane.scale = float(np.sqrt((design[:, : basis.size] ** 2).sum(axis=0).max()))
         system = weighted.T @ design + basis.penalty * (1e-3 * lane.scale) ** 2
@@ -172,18 +172,15 @@ def _first_templates(
 
 def _jacobians(
     lanes: list[_Lane],
-    basis: LaneBasis,
-    geometry: LaneGeometry,
+    scene: LaneScene,
+    designs: Array,
     operator: sparse.csr_matrix,
     steps: list[tuple[sparse.csr_matrix, float]],
-    turn_rad: float,
     turning: bool,
 ) -> Array:
     """Derivatives (lanes, rows, unknowns) by template and shifts, with steps by blur and turn; sets the models."""
-    scene = LaneScene(np.array([lane.shift for lane in lanes]), basis, geometry, turn_rad)
     templates = np.array([lane.coefficient for lane in lanes])
-    designs = _by_lane(operator @ scene.design, len(lanes))
-    motions = _by_lane(operator @ scene.motion(templates), len(lanes)) * geometry.rows_per_mm
+    motions = _by_lane(operator @ scene.motion(templates), len(lanes)) * scene.geometry.rows_per_mm
     models = np.matmul(designs, templates[:, :, None])
     for lane, model in zip(lanes, models, strict=True):
         lane.model = model[:, 0]

@@ -52,8 +52,8 @@ def first_profile(signals: Array, weights: Array, geometry: LaneGeometry, known:
 
 def _spread_mm(blur: Blur, geometry: LaneGeometry) -> float:
     """Of the blur at the median fret, mm along the neck."""
-    depth_m = np.interp(geometry.top_row, np.arange(len(geometry.depth_m)), geometry.depth_m)
-    return float(np.median(blur.spread_px(depth_m) / (geometry.rows_per_mm * geometry.px_per_row)))
+    g = geometry
+    return float(np.median(blur.spread_mm(g.top_row, g.rows_per_mm, g.depth_m, g.px_per_row)))
 
 
 def _misfit(fit: ProfileFit) -> float:

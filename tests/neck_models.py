@@ -5,16 +5,18 @@ from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel
 from vision.fit.joint import JointFit
-from vision.fit.neck_model import CURVATURE, NeckModel, WidthPrior, build_neck_model
+from vision.fit.neck_model import CURVATURE, EDGE_OUT_MM, NeckModel, WidthPrior, build_neck_model
 
 Array = NDArray[np.float64]
 
-NUT_WIDTH_MM, WIDTH_AT_12_MM = 42.0, 52.0
+NUT_WIDTH_MM, WIDTH_AT_12_MM = 42.0, 52.0  # between fret ends
 
 
 def flat_neck(frets: int, scale_length_mm: float = 647.7) -> tuple[NeckModel, Array]:
     """A model, and the unknowns of a straight neck with a flat board."""
-    model = build_neck_model(scale_length_mm, frets, WidthPrior(NUT_WIDTH_MM, 0.5, WIDTH_AT_12_MM, 0.5))
+    outside_mm = 2.0 * EDGE_OUT_MM
+    board = WidthPrior(NUT_WIDTH_MM + outside_mm, 0.5, WIDTH_AT_12_MM + outside_mm, 0.5)
+    model = build_neck_model(scale_length_mm, frets, board)
     theta = model.mean.copy()
     theta[CURVATURE] = 0.0
     return model, theta

@@ -200,6 +200,35 @@ def test_without_a_front_photograph_the_relief_is_wide_and_the_difference_is_not
     assert abs(pair.twist.twist_deg - truth.twist_deg) < 2.5 * pair.twist.twist_u_deg < 0.5
 
 
+def test_two_stated_widths_of_the_board_stand_for_the_front() -> None:
+    """Widths from edge to edge, as a calliper takes them; frets end half a millimetre inside."""
+    truth = truth_of("straight")
+    stated = replace(truth.stated, nut_width_mm=42.0, width_at_12_mm=51.8)
+    outcome = measure_neck(photographs("straight", ("bass", "treble")), stated)
+    assert isinstance(outcome, Measured), outcome
+    known = outcome.provenance
+    assert known.depth_from == "stated widths"
+    assert (known.nut_width_mm, known.width_at_12_mm) == pytest.approx((42.0, 51.8), rel=0, abs=0.1)
+    assert 0.1 <= known.nut_width_u_mm < 0.25
+    for side in ("bass", "treble"):
+        assert abs(getattr(outcome, side).relief_mm - truth.relief_mm[side]) < 0.06
+        assert 0.03 < getattr(outcome, side).relief_u_mm < 0.12
+
+
+def test_the_board_is_as_wide_as_it_is_said_to_be() -> None:
+    """The fixture of truth tells the board's width from edge to edge, and so does the measurement."""
+    board = json.loads((SAMPLES / "back_bow_compound_bass.json").read_text())["board"]
+    outcome = measure_neck(photographs("back_bow_compound"), truth_of("back_bow_compound").stated)
+    assert isinstance(outcome, Measured), outcome
+    found = outcome.provenance
+    for width_mm, u_mm, true_mm in (
+        (found.nut_width_mm, found.nut_width_u_mm, board["nut_width_mm"]),
+        (found.width_at_12_mm, found.width_at_12_u_mm, board["width_at_12_mm"]),
+    ):
+        assert abs(width_mm - true_mm) < 2.0 * u_mm
+        assert 0.1 < u_mm < 0.9
+
+
 def test_one_photograph_alone_is_measured_with_the_width_it_deserves(pair: Measured) -> None:
     truth = truth_of("back_bow")
     one = measure_neck(photographs("back_bow", ("treble",)), truth.stated)

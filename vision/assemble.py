@@ -15,7 +15,7 @@ from vision.curves.from_fit import (
     roll_along_neck,
 )
 from vision.fit.camera import CameraModel, project, view_angle_deg
-from vision.fit.neck_model import WIDTH_12, WIDTH_NUT, fret_points, middle_of, surface_points
+from vision.fit.neck_model import board_widths_mm, fret_points, middle_of, surface_points
 from vision.fit.rounds import FittedNeck
 from vision.quality import (
     PhotoProblem,
@@ -180,15 +180,15 @@ def _provenance(fitted: FittedNeck, stated: StatedNeck, front: bool, factor: flo
     residual = [
         robust_rms(r * p.frets.u_px) for r, p in zip(fitted.fit.fret_residual, fitted.photos, strict=True)
     ]
-    u = np.sqrt(np.diag(fitted.fit.covariance)) * factor
+    width_mm, width_u_mm = board_widths_mm(fitted.model, fitted.fit.theta, fitted.fit.covariance)
     return Provenance(
         version=__version__,
         span_frets=(1, stated.frets),
         depth_from=source,
         residual_px=float(np.max(residual)),
         string_sag_mm=0.0,
-        nut_width_mm=float(fitted.fit.theta[WIDTH_NUT]),
-        nut_width_u_mm=float(u[WIDTH_NUT]),
-        width_at_12_mm=float(fitted.fit.theta[WIDTH_12]),
-        width_at_12_u_mm=float(u[WIDTH_12]),
+        nut_width_mm=float(width_mm[0]),
+        nut_width_u_mm=float(factor * width_u_mm[0]),
+        width_at_12_mm=float(width_mm[1]),
+        width_at_12_u_mm=float(factor * width_u_mm[1]),
     )

@@ -82,7 +82,7 @@ def simulate(
 
     widths = WidthPrior(42.2, 1.6, 51.8, 1.8)
     model = build_neck_model(647.7, FRETS, widths)
-    theta = _smooth_neck(model, model.mean + drawn(model.sd, model.unknowns))
+    theta = _smooth_neck(model, model.mean + np.linalg.solve(model.prior_scale, drawn(1.0, model.unknowns)))
     if high is not None:
         theta[model.fret_error.start + high[0]] += high[1]
     string_mean, string_covariance = string_prior(model, model.mean, string_radii_mm(647.7, STRINGS))

@@ -14,6 +14,7 @@ from vision.fit.neck_model import (
     WIDTH_NUT,
     NeckModel,
     WidthPrior,
+    board_widths_mm,
     build_neck_model,
     edge_points,
     fret_points,
@@ -83,6 +84,37 @@ def test_edges_run_outside_and_below_the_ends_of_the_frets(model: NeckModel) -> 
             edge, _ = edge_points(model, theta, gaps, np.full(len(gaps), share), sides)
             between = ends[:-1] * (1.0 - share) + ends[1:] * share
             np.testing.assert_allclose(edge, between + shift, rtol=0, atol=1e-12)
+
+
+def test_believed_are_the_widths_of_the_board_not_those_between_fret_ends(model: NeckModel) -> None:
+    np.testing.assert_allclose(model.mean[[WIDTH_NUT, WIDTH_12]] + 2.0 * EDGE_OUT_MM, [42.2, 51.8], rtol=0, atol=1e-12)
+    other = model.mean.copy()
+    other[model.edge_out] = 0.3, -0.1  # edges farther out by 0.2 mm together, fret ends nearer by as much: one board
+    other[[WIDTH_NUT, WIDTH_12]] -= 0.2
+    unlikely = model.prior_scale @ (other - model.mean)
+    np.testing.assert_allclose(unlikely[[WIDTH_NUT, WIDTH_12]], 0.0, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(unlikely[model.edge_out], [1.2, -0.4], rtol=0, atol=1e-12)
+    wider = model.mean.copy()
+    wider[WIDTH_12] += 1.8
+    np.testing.assert_allclose((model.prior_scale @ (wider - model.mean))[WIDTH_12], 2.0, rtol=0, atol=1e-12)
+
+
+def test_widths_of_the_board_and_their_uncertainty(model: NeckModel) -> None:
+    """Outermost points of the board's edges; uncertainty against drawn necks (JCGM 101)."""
+    theta = _drawn(model, 4)
+    root = 0.2 * np.diag(model.sd)
+    root[WIDTH_NUT, WIDTH_12] = 0.3
+    root[model.edge_out, WIDTH_NUT] = -0.1  # the nearer the fret ends, the farther the edges
+    covariance = np.pad(root @ root.T, (0, 3), constant_values=9.0)  # other unknowns follow
+    width, u = board_widths_mm(model, theta, covariance)
+    gap, half = np.zeros(2, dtype=np.int64), np.zeros(2)
+    edges, _ = edge_points(model, theta, gap, half, np.array([0, 1]))
+    at_fret_1 = width[0] + (width[1] - width[0]) * model.z_mm[0] / 323.85
+    assert edges[1, 0] - edges[0, 0] == pytest.approx(at_fret_1, rel=0, abs=1e-9)
+    draws = theta + np.random.default_rng(8).normal(0.0, 1.0, (20000, model.unknowns)) @ root.T
+    spread = [np.std(draws[:, w] + draws[:, model.edge_out].sum(axis=1)) for w in (WIDTH_NUT, WIDTH_12)]
+    np.testing.assert_allclose(u, spread, rtol=0, atol=0.01)
+    assert 0.1 < u.min() < u.max() < 0.6
 
 
 def test_every_unknown_moves_some_fret_or_edge(model: NeckModel) -> None:

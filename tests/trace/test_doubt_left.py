@@ -1,4 +1,4 @@
-"""What is believed in the last fit: less where tracing contradicts the fitted camera or itself, or is known to hide."""
+"""What is believed after the first fit: less where tracing contradicts camera or itself, or is known to hide."""
 
 from types import SimpleNamespace
 from typing import Any

@@ -115,6 +115,7 @@ class _Problem:
             offsets = [photo.frets.unknowns_u_mm, ends, edges, photo.string_offset_u_mm]
             sd.append(np.concatenate([photo.camera_u, *offsets]))
         scale = np.diag(1.0 / np.concatenate(sd))
+        scale[: m.unknowns, : m.unknowns] = m.prior_scale
         lines = slice(m.unknowns, m.unknowns + self.strings0.size)
         scale[lines, lines] = np.linalg.cholesky(np.linalg.inv(self.string_covariance)).T
         student = np.zeros(self.size)

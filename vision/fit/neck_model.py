@@ -43,7 +43,7 @@ _CURVATURE_SLOPE_SD = 0.0008
 
 @dataclass(frozen=True)
 class WidthPrior:
-    """What is believed of the fretted board's widths before the photographs are read (mm, 1 sigma)."""
+    """What is believed of the board's widths, from edge to edge, before the photographs are read (mm, 1 sigma)."""
 
     nut_mm: float
     nut_u_mm: float
@@ -91,6 +91,17 @@ class NeckModel:
         return int(self.edge_out.stop)
 
     @cached_property
+    def prior_scale(self) -> Array:
+        """(unknowns, unknowns) matrix that makes deviations from the mean standard.
+
+        Believed are the widths of the board, from edge to edge, while the unknowns are those between fret ends.
+        """
+        scale = np.diag(1.0 / self.sd)
+        for width in (WIDTH_NUT, WIDTH_12):
+            scale[width, self.edge_out] = scale[width, width]
+        return scale
+
+    @cached_property
     def twist_share(self) -> Array:
         """(N,) 0 at fret 1 to 1 at the last fret."""
         share: Array = (self.z_mm - self.z_mm[0]) / (self.z_mm[-1] - self.z_mm[0])
@@ -104,11 +115,25 @@ def build_neck_model(scale_length_mm: float, frets: int, widths: WidthPrior) -> 
     roll = _bridge_modes(z, _ROLL_RAD, _ROLL_RAD / 10.0, smallest=_SMALLEST_MODE_MM / 20.0)
     count = _FIRST_MODE + middle.shape[1] + roll.shape[1] + 2 * frets + 2
     mean, sd = np.zeros(count), np.ones(count)
-    mean[:_FIRST_MODE] = widths.nut_mm, widths.at_12_mm, _CURVATURE_MEAN, 0.0, 0.0
+    inside_mm = 2.0 * EDGE_OUT_MM
+    mean[:_FIRST_MODE] = widths.nut_mm - inside_mm, widths.at_12_mm - inside_mm, _CURVATURE_MEAN, 0.0, 0.0
     sd[:_FIRST_MODE] = widths.nut_u_mm, widths.at_12_u_mm, _CURVATURE_SD, _CURVATURE_SLOPE_SD, _TWIST_RAD
     model = NeckModel(scale_length_mm, z, middle, roll, mean, sd)
     sd[model.fret_error], sd[model.fret_roll], sd[model.edge_out] = FRET_ERROR_MM, FRET_ROLL_RAD, _EDGE_U_MM
     return model
+
+
+def board_widths_mm(model: NeckModel, theta: Array, covariance: Array) -> tuple[Array, Array]:
+    """Widths of the board, from edge to edge, at the nut and at fret 12 (2,), and their uncertainty (2,), mm.
+
+    covariance : of theta, or of more unknowns that begin with it.
+    """
+    jacobian = np.zeros((2, model.unknowns))
+    jacobian[[0, 1], [WIDTH_NUT, WIDTH_12]] = 1.0
+    jacobian[:, model.edge_out] = 1.0
+    own = covariance[: model.unknowns, : model.unknowns]
+    u: Array = np.sqrt(np.einsum("ij,jk,ik->i", jacobian, own, jacobian))
+    return jacobian @ theta + 2.0 * EDGE_OUT_MM, u
 
 
 def middle_of(model: NeckModel) -> Array:
@@ -117,7 +142,7 @@ def middle_of(model: NeckModel) -> Array:
 
 
 def width_mm(model: NeckModel, theta: Array, z_mm: Array) -> Array:
-    """Width of the fretted board at distances from the nut."""
+    """Width between fret ends at distances from the nut."""
     share = 2.0 * z_mm / model.scale_length_mm
     width: Array = theta[WIDTH_NUT] * (1.0 - share) + theta[WIDTH_12] * share
     return width

@@ -77,7 +77,6 @@ def trace_and_fit(
         earlier: Sequence[PhotoMeasurement | None] = traces or [None] * len(views)
         progress(f"Tracing strings and frets in every photograph ({turn + 1} of {rounds})")
         # Fret ends are points of the picture: the second round takes those of the first.
-        last = turn == rounds - 1
         trace = partial(
             measure_photo,
             model=model,
@@ -85,12 +84,11 @@ def trace_and_fit(
             string_lines=strings,
             radius_mm=radius,
             keep_ends=turn == 1,
-            last=last,
         )
         traces = list(each(trace, crops, cameras, earlier))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         believed = [
-            with_doubt_left(trace, camera, model) if last else trace
+            with_doubt_left(trace, camera, model) if turn > 0 else trace
             for trace, camera in zip(traces, cameras, strict=True)
         ]
         photos = tuple(

@@ -1,8 +1,8 @@
-"""What is believed of a photograph in the last fit: tracing's data, with the doubt that earlier rounds cannot have.
+"""What is believed of a photograph once a first fit has placed the cameras: tracing's data, with more doubt.
 
-While tracing and fit lead each other the data must hold the model firmly, or it follows tracing's own errors from
-round to round. The last fit is the one that is believed. It takes the same data with wider uncertainties: for what
-tracing left unexplained here, and for what it was found to hide in photographs of necks with known curves.
+The first fit starts far away: there the data must hold cameras and neck firmly. Later fits take the same data with
+wider uncertainties: for what tracing left unexplained here, and for what it was found to hide in photographs of necks
+with known curves.
 """
 
 from dataclasses import replace
@@ -33,7 +33,7 @@ _STRING_U_PX = 0.15  # shadows beside strings part from them along the neck
 
 
 def with_doubt_left(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> PhotoMeasurement:
-    """The photograph's data as the last fit takes them. camera, model : as traced with."""
+    """The photograph's data as fits after the first take them. camera, model : as traced with."""
     frets = _of_mirrors(trace.frets, camera, model) if trace.strip.front else _unexplained(trace)
     ends, strings = _of_drifting_ends(trace.ends), _of_drifting_strings(trace.string_data)
     return replace(trace, frets=frets, ends=ends, string_data=strings)

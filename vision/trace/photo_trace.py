@@ -63,12 +63,11 @@ def measure_photo(
     string_lines: Array,
     radius_mm: Array,
     keep_ends: bool = False,
-    last: bool = False,
 ) -> PhotoMeasurement:
     """Measure one photograph around the current model.
 
-    before : the earlier pass, or None: then the blur is searched for.  keep_ends : take the fret ends of that pass.
-    last : no pass follows; lanes are then freed from what reflections do to them.
+    before : the earlier pass, or None: then the blur is searched for, and lanes are not yet freed from what reflections
+        do to them.  keep_ends : take the fret ends of that pass.
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     """
     strip = make_strip(crop, camera, model, theta)
@@ -94,7 +93,7 @@ def measure_photo(
         better = usable_stretches(again, open_share, strip)
         if np.count_nonzero(better) > np.count_nonzero(seen):
             profile, seen = again, better
-    if last and not strip.front:
+    if before is not None and not strip.front:
         profile = without_sliding(profile, signals, weights, geometry, seen)
     by_fret = np.argsort(strip.order)
     usable = seen[:, by_fret].T

@@ -92,8 +92,8 @@ def build_parser() -> argparse.ArgumentParser:
         "--frets", type=int, required=True, metavar="N", help=f"number of frets, {FRETS_MIN} to {FRETS_MAX}"
     )
     measure.add_argument("--left-handed", action="store_true", help="a left-handed (mirrored) instrument")
-    measure.add_argument("--nut-width", type=float, metavar="MM", help="measured board width at the nut")
-    measure.add_argument("--width-at-12", type=float, metavar="MM", help="measured board width at fret 12")
+    measure.add_argument("--nut-width", type=float, metavar="MM", help="board at the nut, edge to edge, as measured")
+    measure.add_argument("--width-at-12", type=float, metavar="MM", help="board at fret 12, edge to edge, as measured")
     measure.add_argument(
         "--width-uncertainty",
         type=float,

@@ -105,7 +105,7 @@ class Provenance:
     depth_from: str  # what fixed the widths: "front photograph", "stated widths", "usual widths"
     residual_px: float
     string_sag_mm: float  # sag added back on the bass side; 0.0, since no fret is measured against a string
-    nut_width_mm: float
+    nut_width_mm: float  # of the board, from edge to edge
     nut_width_u_mm: float
     width_at_12_mm: float
     width_at_12_u_mm: float

@@ -21,7 +21,7 @@ class StatedNeck:
     scale_length_mm : twice the distance from the nut to fret 12 (open strings' length without compensation).
     frets : number of frets, the nut (and a zero fret) not counted.
     left_handed : mirrored instrument; the bass string is then on the other side.
-    nut_width_mm, width_at_12_mm : measured lengths of the fretted board's width at the nut and at fret 12.
+    nut_width_mm, width_at_12_mm : measured widths of the board, from edge to edge, at the nut and at fret 12.
     width_u_mm : standard uncertainty of those two widths, as measured by the user.
     lowest_string_hz : pitch of the lowest string; None when unknown.
     lies_level : True when the guitar lay on its back, so that strings sag towards the board. Neither changes a figure

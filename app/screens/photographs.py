@@ -99,6 +99,7 @@ def _plain_name(name: str) -> str:
 def _ask_for_widths() -> None:
     neck = session.current().guitar.neck
     with st.expander("No picture from the front? Two measured widths instead"):
+        st.caption("Across the board from edge to edge, beside the nut and at fret 12.")
         nut, twelve, sure = st.columns(3, gap="medium")
         with nut:
             nut_mm = ask_length("Width at the nut", *NUT_WIDTHS_MM, name="nut_width", start_mm=neck.nut_width_mm)

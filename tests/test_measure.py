@@ -216,7 +216,7 @@ def test_two_stated_widths_of_the_board_stand_for_the_front() -> None:
 
 
 def test_the_board_is_as_wide_as_it_is_said_to_be() -> None:
-    """The fixture of truth tells the board's width from edge to edge, and so does the measurement."""
+    """The truth tells the board's width from edge to edge, and so does the measurement."""
     board = json.loads((SAMPLES / "back_bow_compound_bass.json").read_text())["board"]
     outcome = measure_neck(photographs("back_bow_compound"), truth_of("back_bow_compound").stated)
     assert isinstance(outcome, Measured), outcome

@@ -138,18 +138,21 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     far_is_body = towards_camera(board, float(core[0]), float(core[-1])) * body < 0
     slots = score_slots(seen, core, far_is_body, view_sine(board, core) < LOW_SINE)
 
-    def total(start: int, count: int) -> float:
-        """Evidence that fret 1 is slot index `start` and the last one `count` - 1 further."""
+    def of_start(start: int) -> float:
+        """Evidence that fret 1 is slot index `start`, however many frets there are."""
         numbered = law.renumbered(float(seen.k[start] - 1))
         taper = -0.5 * ((widening(strip, numbered) - WIDENING) / 0.12) ** 2
         dots = inlay_agreement(seen.dot, seen.k - seen.k[start] + 1)
-        custom = 0.0 if count in USUAL_COUNTS else -UNUSUAL
-        return slots.of_window(start, count) + taper + custom + INLAY_WEIGHT * max(dots - 0.5, 0.0)
+        return taper + INLAY_WEIGHT * max(dots - 0.5, 0.0)
 
+    starts = range(4, len(slots.likeness) - 13)
+    begins = {start: of_start(start) for start in starts}
+    # Keys: slot index of fret 1, number of frets.
     scores = {
-        (start, count): total(start, count)
+        (start, count): slots.of_window(start, count) + begins[start] - (0.0 if count in USUAL_COUNTS else UNUSUAL)
         for count in range(10, MOST_COUNTED + 1)
-        for start in range(4, len(slots.likeness) - count - 3)
+        for start in starts
+        if start < len(slots.likeness) - count - 3
     }
     stated = {key: value for key, value in scores.items() if key[1] == frets}
     if not stated:

@@ -39,6 +39,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         )
     except ValueError as error:
         return misuse(str(error))
+    from app.processes import start_workers
+
+    if all(path.is_file() for path in options.photos):  # misuse need not wait for processes to end
+        start_workers(len(options.photos))  # they load while this process does
     from app.measure_command import MisuseError, measure_to_files
 
     try:

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from app import __version__, cli, files, measure_command, overlay, serve
+from app import __version__, cli, files, measure_command, overlay, processes, serve
 from tests import fixtures_results
 from vision.results import Outcome
 
@@ -166,6 +166,20 @@ def test_exit_status_follows_the_outcome(
     target.write_text("old")
     assert cli.main(["measure", str(carpet), *STATED, "--json", str(target)]) == status
     assert json.loads(target.read_text())["status"] == outcome.status
+
+
+def test_processes_are_started_while_the_command_loads_but_not_for_a_file_that_is_not_there(
+    tmp_path: Path, carpet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[int] = []
+    monkeypatch.setattr(processes, "start_workers", started.append)
+    made_up(fixtures_results.refused(), monkeypatch)
+    target = str(tmp_path / "r.json")
+    assert cli.main(["measure", str(carpet), str(carpet), *STATED, "--json", target]) == 3
+    assert started == [2]
+    missing = str(tmp_path / "missing.png")
+    assert cli.main(["measure", str(carpet), missing, *STATED, "--json", target]) == 2
+    assert started == [2]
 
 
 def test_a_stopped_measurement_ends_without_a_traceback(

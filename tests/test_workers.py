@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app import workers
-from app.workers import measure_side_by_side, start_workers
+from app import processes, workers
+from app.processes import start_workers
+from app.workers import measure_side_by_side
 from vision.measure import measure_neck
 from vision.photo import PhotoFile
 from vision.results import Measured, Outcome
@@ -51,7 +52,7 @@ def _told_alike(outcome: Outcome, alone: Measured) -> None:
 
 
 def test_processes_tell_what_one_process_tells(alone: Measured, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "cpu_count", lambda: 2)
+    monkeypatch.setattr(processes, "cpu_count", lambda: 2)
     assert start_workers(2) is not None
     steps: list[str] = []
     outcome = measure_side_by_side(_files(), STATED, progress=steps.append)
@@ -70,8 +71,8 @@ def _running(process: int) -> bool:
 @pytest.mark.skipif(os.name != "posix", reason="elsewhere the system ends them")
 def test_processes_end_with_a_program_that_is_killed() -> None:
     code = (
-        "import os, time; from app import workers; workers.cpu_count = lambda: 2; pool = workers.start_workers(2); "
-        "print(pool.submit(os.getpid).result(), flush=True); time.sleep(60)"
+        "import os, time; from app import processes; processes.cpu_count = lambda: 2; "
+        "pool = processes.start_workers(2); print(pool.submit(os.getpid).result(), flush=True); time.sleep(60)"
     )
     program = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True, cwd=SAMPLES.parent)
     with program:
@@ -101,8 +102,8 @@ def test_where_no_process_can_be_started_there_is_none(monkeypatch: pytest.Monke
     def forbidden(**options: Any) -> Executor:
         raise PermissionError("no shared memory here")
 
-    monkeypatch.setattr(workers, "cpu_count", lambda: 2)
-    monkeypatch.setattr(workers, "get_reusable_executor", forbidden)
+    monkeypatch.setattr(processes, "cpu_count", lambda: 2)
+    monkeypatch.setattr(processes, "get_reusable_executor", forbidden)
     assert start_workers(3) is None
 
 
@@ -110,7 +111,7 @@ def test_where_no_process_can_be_started_there_is_none(monkeypatch: pytest.Monke
 def test_one_photograph_or_one_core_needs_no_process(
     photographs: int, cores: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(workers, "cpu_count", lambda: cores)
+    monkeypatch.setattr(processes, "cpu_count", lambda: cores)
     assert start_workers(photographs) is None
 
 

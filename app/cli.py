@@ -39,6 +39,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         )
     except ValueError as error:
         return misuse(str(error))
+    try:
+        return _measure(options, stated)
+    except KeyboardInterrupt as stop:  # while it loads, too
+        print(f"neck-sighting: stopped, {str(stop) or 'nothing was measured'}", file=sys.stderr)
+        return EXIT_STOPPED
+
+
+def _measure(options: argparse.Namespace, stated: StatedNeck) -> int:
     from app.processes import start_workers
 
     if all(path.is_file() for path in options.photos):  # misuse need not wait for processes to end
@@ -49,9 +57,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         status = measure_to_files(options.photos, stated, options.json, options.overlay)
     except MisuseError as error:
         return misuse(str(error))
-    except KeyboardInterrupt as stop:
-        print(f"neck-sighting: stopped, {str(stop) or 'nothing was measured'}", file=sys.stderr)
-        return EXIT_STOPPED
     return EXIT_MEASURED if status == "measured" else EXIT_REFUSED
 
 

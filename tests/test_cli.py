@@ -10,6 +10,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 from PIL import Image
@@ -182,13 +183,21 @@ def test_processes_are_started_while_the_command_loads_but_not_for_a_file_that_i
     assert started == [2]
 
 
-def test_a_stopped_measurement_ends_without_a_traceback(
-    tmp_path: Path, carpet: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+@pytest.mark.parametrize(
+    ("module", "step"), [(processes, "start_workers"), (measure_command, "measure_side_by_side")]
+)
+def test_stopped_while_it_loads_or_measures_it_ends_without_a_traceback(
+    module: ModuleType,
+    step: str,
+    tmp_path: Path,
+    carpet: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     def stopped(*given: object, **named: object) -> Outcome:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(measure_command, "measure_side_by_side", stopped)
+    monkeypatch.setattr(module, step, stopped)
     target = tmp_path / "r.json"
     target.write_text("old")
     assert cli.main(["measure", str(carpet), *STATED, "--json", str(target)]) == 130

@@ -1,4 +1,4 @@
-"""Processes that photographs are measured in, started while the program itself still loads.
+"""Processes that photographs are measured in, started by the command while it still loads itself.
 
 They stay a while for the next measurement.
 """

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
 from vision.fit.camera_step import camera_after, step_chain
@@ -105,7 +106,7 @@ class _Problem:
         """Prior mean (size,), scale (size, size) that makes deviations from it standard, and which may be outliers."""
         m = self.model
         mean = [m.mean, self.string_mean.ravel()]
-        sd = [m.sd, np.ones(self.strings0.size)]
+        blocks = [m.prior_scale, np.linalg.cholesky(np.linalg.inv(self.string_covariance)).T]
         for photo in self.photos:
             gap = _camera_gap(photo.camera, photo.camera_prior)
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
@@ -113,17 +114,13 @@ class _Problem:
             board = photo.edges
             edges = np.concatenate([np.full(2, board.offset_u_mm), board.drift_u_mm, board.bend_u_mm])
             offsets = [photo.frets.unknowns_u_mm, ends, edges, photo.string_offset_u_mm]
-            sd.append(np.concatenate([photo.camera_u, *offsets]))
-        scale = np.diag(1.0 / np.concatenate(sd))
-        scale[: m.unknowns, : m.unknowns] = m.prior_scale
-        lines = slice(m.unknowns, m.unknowns + self.strings0.size)
-        scale[lines, lines] = np.linalg.cholesky(np.linalg.inv(self.string_covariance)).T
+            blocks.append(np.diag(1.0 / np.concatenate([photo.camera_u, *offsets])))
         student = np.zeros(self.size)
         student[m.fret_error] = student[m.fret_roll] = 1.0
         for photo, start in zip(self.photos, self.starts, strict=True):
             # A side of ends or a string that was mistaken for another edge is an outlier as a whole.
             student[start + CAMERA_PARAMETERS + photo.frets.unknowns : start + photo.unknowns] = 1.0
-        return np.concatenate(mean), scale, student
+        return np.concatenate(mean), block_diag(*blocks), student
 
     def camera(self, x: Array, photo: PhotoData, start: int) -> CameraModel:
         return camera_after(photo.camera, x[start : start + CAMERA_PARAMETERS], middle_of(self.model))

@@ -91,14 +91,17 @@ class NeckModel:
         return int(self.edge_out.stop)
 
     @cached_property
-    def prior_scale(self) -> Array:
-        """(unknowns, unknowns) matrix that makes deviations from the mean standard.
+    def to_board(self) -> Array:
+        """(unknowns, unknowns) matrix that puts widths of the board, from edge to edge, in the place of those between
+        fret ends (but for the usual distance of the edges)."""
+        matrix = np.eye(self.unknowns)
+        matrix[[WIDTH_NUT, WIDTH_12], self.edge_out] = 1.0
+        return matrix
 
-        Believed are the widths of the board, from edge to edge, while the unknowns are those between fret ends.
-        """
-        scale = np.diag(1.0 / self.sd)
-        for width in (WIDTH_NUT, WIDTH_12):
-            scale[width, self.edge_out] = scale[width, width]
+    @cached_property
+    def prior_scale(self) -> Array:
+        """(unknowns, unknowns) matrix that makes deviations from the mean standard: believed is the board's width."""
+        scale: Array = self.to_board / self.sd[:, None]
         return scale
 
     @cached_property
@@ -128,9 +131,7 @@ def board_widths_mm(model: NeckModel, theta: Array, covariance: Array) -> tuple[
 
     covariance : of theta, or of more unknowns that begin with it.
     """
-    jacobian = np.zeros((2, model.unknowns))
-    jacobian[[0, 1], [WIDTH_NUT, WIDTH_12]] = 1.0
-    jacobian[:, model.edge_out] = 1.0
+    jacobian = model.to_board[[WIDTH_NUT, WIDTH_12]]
     own = covariance[: model.unknowns, : model.unknowns]
     u: Array = np.sqrt(np.einsum("ij,jk,ik->i", jacobian, own, jacobian))
     return jacobian @ theta + 2.0 * EDGE_OUT_MM, u

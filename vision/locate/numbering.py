@@ -7,6 +7,7 @@ Direction follows from the taper; the numbering from where the run of like frets
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,6 +139,7 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     far_is_body = towards_camera(board, float(core[0]), float(core[-1])) * body < 0
     slots = score_slots(seen, core, far_is_body, view_sine(board, core) < LOW_SINE)
 
+    @cache
     def of_start(start: int) -> float:
         """Evidence that fret 1 is slot index `start`, however many frets there are."""
         numbered = law.renumbered(float(seen.k[start] - 1))
@@ -145,14 +147,11 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
         dots = inlay_agreement(seen.dot, seen.k - seen.k[start] + 1)
         return taper + INLAY_WEIGHT * max(dots - 0.5, 0.0)
 
-    starts = range(4, len(slots.likeness) - 13)
-    begins = {start: of_start(start) for start in starts}
     # Keys: slot index of fret 1, number of frets.
     scores = {
-        (start, count): slots.of_window(start, count) + begins[start] - (0.0 if count in USUAL_COUNTS else UNUSUAL)
+        (start, count): slots.of_window(start, count) + of_start(start) - (0.0 if count in USUAL_COUNTS else UNUSUAL)
         for count in range(10, MOST_COUNTED + 1)
-        for start in starts
-        if start < len(slots.likeness) - count - 3
+        for start in range(4, len(slots.likeness) - count - 3)
     }
     stated = {key: value for key, value in scores.items() if key[1] == frets}
     if not stated:

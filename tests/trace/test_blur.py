@@ -66,6 +66,13 @@ def test_thin_lens_law() -> None:
     np.testing.assert_allclose(disc, [0.0, 2.4, 2.4, 4.8], rtol=0, atol=1e-9)
 
 
+def test_the_discs_of_a_picture_stay_when_its_depths_are_taken_for_twice_as_large() -> None:
+    blur = Blur(float(np.log(12.0)), 0.8, -0.3, 0.6)
+    depth_m = np.array([1.0, 1.25, 2.5])
+    np.testing.assert_allclose(blur.moved(2.0).disc_px(2.0 * depth_m), blur.disc_px(depth_m), rtol=0, atol=1e-9)
+    np.testing.assert_allclose(blur.moved(2.0).vector()[2:], [-0.3, 0.6], rtol=0, atol=0)
+
+
 def test_parameters_go_round() -> None:
     blur = Blur(1.0, 0.9, -0.2, 0.4)
     changed = blur.with_vector(blur.vector() + np.array([0.1, 0.2, 0.3, 0.4]))

@@ -47,6 +47,12 @@ class Blur:
             self, log_aperture=values[0], focus_inv_m=values[1], log_sigma=values[2], sharpening=values[3]
         )
 
+    def moved(self, ratio: float) -> "Blur":
+        """The same picture's blur once every depth is taken for `ratio` times as large."""
+        return replace(
+            self, log_aperture=self.log_aperture + float(np.log(ratio)), focus_inv_m=self.focus_inv_m / ratio
+        )
+
     def disc_px(self, depth_m: Array) -> Array:
         """Radius of the defocus disc at each depth."""
         radius: Array = np.abs(np.exp(self.log_aperture) * (1.0 / depth_m - self.focus_inv_m))

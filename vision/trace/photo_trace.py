@@ -1,6 +1,6 @@
 """Everything measured in one photograph for the current model: strip, strings, fret tops and ends, edges."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -71,6 +71,7 @@ def measure_photo(
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     """
     strip = make_strip(crop, camera, model, theta)
+    before = None if before is None else _at_new_depths(before, strip)
     strings = find_strings(strip, camera, model, theta)
     signals, weights, open_share = lane_signals(strip, string_mask(strip, strings))
     geometry = lane_geometry(strip, camera, model)
@@ -106,6 +107,14 @@ def measure_photo(
     )
     string_data = string_data_of(matched)
     return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur, edge_blur, edges)
+
+
+def _at_new_depths(before: PhotoMeasurement, strip: Strip) -> PhotoMeasurement:
+    """The earlier pass with its blur as it is where the camera stands now: its first place is a guess where the lens is
+    unknown, at half the distance if it was taken for one half as long, and the picture has not changed."""
+    farther = float(np.median(strip.depth_m) / np.median(before.strip.depth_m))
+    edge_blur = None if before.edge_blur is None else before.edge_blur.moved(farther)
+    return replace(before, blur=before.blur.moved(farther), edge_blur=edge_blur)
 
 
 def shifts_as_before(

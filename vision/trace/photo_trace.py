@@ -71,7 +71,8 @@ def measure_photo(
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     """
     strip = make_strip(crop, camera, model, theta)
-    before = None if before is None else _at_new_depths(before, strip)
+    if before is not None and strip.front:
+        before = _at_new_depths(before, strip)
     strings = find_strings(strip, camera, model, theta)
     signals, weights, open_share = lane_signals(strip, string_mask(strip, strings))
     geometry = lane_geometry(strip, camera, model)
@@ -110,8 +111,11 @@ def measure_photo(
 
 
 def _at_new_depths(before: PhotoMeasurement, strip: Strip) -> PhotoMeasurement:
-    """The earlier pass with its blur as it is where the camera stands now: its first place is a guess where the lens is
-    unknown, at half the distance if it was taken for one half as long, and the picture has not changed."""
+    """The earlier pass of a front view with its blur as it is where the camera stands now.
+
+    Its first place is a guess where the lens is unknown, at half the distance if it was taken for one half as long, and
+    the edges' blur is found from there. Low views search theirs more widely, and their places change less.
+    """
     farther = float(np.median(strip.depth_m) / np.median(before.strip.depth_m))
     edge_blur = None if before.edge_blur is None else before.edge_blur.moved(farther)
     return replace(before, blur=before.blur.moved(farther), edge_blur=edge_blur)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from vision.trace.blur import Blur
-from vision.trace.string_frame import StringPath
+from vision.trace.string_frame import FRONT_VIEW, LOW_VIEW, Sampling, StringPath
 from vision.trace.string_profile import StringCentre, refine_string
 from vision.trace.strip import LightCrop
 
@@ -31,7 +31,8 @@ _FRET_PERIOD_PX = 31.0
 class Look:
     """Light of background, frets and string; shade: from -1 (lit on one edge) over 0 (even) to 1 (on the other).
 
-    grey_half : light of the string's left half, where it differs.  shadow : light lost in a band beside the string.
+    grey_half : light of the string's left half, where it differs.  shadow : light lost in a band of 0.8 mm on the
+    board beside the string.  shadow_mm : from the centre line to the band's middle, at the near and the far end.
     """
 
     background: float = 0.10
@@ -41,6 +42,7 @@ class Look:
     fret: float = 0.3
     grey_half: float | None = None
     shadow: float = 0.0
+    shadow_mm: tuple[float, float] = (1.2, 1.2)
     drawn: bool = True
 
 
@@ -61,8 +63,8 @@ def _picture(look: Look, seed: int) -> LightCrop:
     if look.grey_half is not None:
         string = np.where(at < 0.0, look.grey_half, string)
     row = (y[:, None] - _FRET_SLOPE * x[None, :]) % _FRET_PERIOD_PX
-    light = np.where(row < 4.0, look.fret, look.background)
-    light = light * np.where(np.abs(across / scale - 1.2) < 0.4, 1.0 - look.shadow, 1.0)
+    away = across / scale - look.shadow_mm[0] - (look.shadow_mm[1] - look.shadow_mm[0]) * along
+    light = np.where(row < 4.0, look.fret, look.background * np.where(np.abs(away) < 0.4, 1.0 - look.shadow, 1.0))
     if look.drawn:
         light = np.where(np.abs(at) < 1.0, string, light)
     pixels = light.reshape(_HEIGHT_PX, _SUPER, _WIDTH_PX, _SUPER).mean(axis=(1, 3))
@@ -71,17 +73,21 @@ def _picture(look: Look, seed: int) -> LightCrop:
     return LightCrop(pixels.astype(np.float32), _ORIGIN)
 
 
-def _refined(crop: LightCrop, radius_mm: float, off_px: tuple[float, float]) -> StringCentre | None:
+def _refined(
+    crop: LightCrop, radius_mm: float, off_px: tuple[float, float], sampling: Sampling = LOW_VIEW
+) -> StringCentre | None:
     ends = np.array([_NEAR, _FAR]) + _ORIGIN
     ends[:, 0] += off_px
     frets = np.tile([1.0, _FRET_SLOPE], (2, 1))
     path = StringPath(np.vstack([ends, ends.mean(axis=0)]), _PX_PER_MM, _DEPTH_M, frets)
-    return refine_string(crop, path, _BLUR, 1.02 * radius_mm, 0.12 * radius_mm)
+    return refine_string(crop, path, _BLUR, 1.02 * radius_mm, 0.12 * radius_mm, sampling)
 
 
-def _found(look: Look, seed: int = 5, off_px: tuple[float, float] = (0.2, -0.15)) -> StringCentre:
+def _found(
+    look: Look, seed: int = 5, off_px: tuple[float, float] = (0.2, -0.15), sampling: Sampling = LOW_VIEW
+) -> StringCentre:
     """Start a little beside the string, as the search for strings leaves it, with a radius slightly off."""
-    found = _refined(_picture(look, seed), look.radius_mm, off_px)
+    found = _refined(_picture(look, seed), look.radius_mm, off_px, sampling)
     assert found is not None
     return found
 
@@ -108,9 +114,10 @@ HALF_GREY = Look(radius_mm=0.55, string=0.6, grey_half=0.10)
 """Lit on one half only, the other half as light as the board behind it."""
 
 
+@pytest.mark.parametrize("sampling", [LOW_VIEW, FRONT_VIEW], ids=["low", "front"])
 @pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS.keys())
-def test_centre_line_is_found_to_a_twentieth_of_a_pixel(look: Look) -> None:
-    found = [_found(look, seed) for seed in range(6)]
+def test_centre_line_is_found_to_a_twentieth_of_a_pixel(look: Look, sampling: Sampling) -> None:
+    found = [_found(look, seed, sampling=sampling) for seed in range(6)]
     miss = np.array([_miss_px(f) for f in found])
     assert np.abs(miss.mean(axis=0)).max() < 0.05
     assert 0.0005 < miss.std(axis=0).max() < 0.05
@@ -165,6 +172,14 @@ def test_the_lit_half_alone_is_not_taken_for_the_string() -> None:
 def test_a_shadow_on_the_board_beside_it_does_not_capture_it(shadow: float) -> None:
     """Centre of the shadow: 8 to 11 px away."""
     assert np.abs(_miss_px(_found(Look(shadow=shadow)))).max() < 0.12
+
+
+@pytest.mark.parametrize("radius_mm", [0.13, 0.3, 0.55])
+def test_from_the_front_a_shadow_that_parts_from_the_string_moves_its_centre_little(radius_mm: float) -> None:
+    """It touches the string at the near end and lies 0.3 mm beside it at the far end."""
+    look = Look(radius_mm=radius_mm, shadow=0.6, shadow_mm=(radius_mm + 0.4, radius_mm + 0.7))
+    front = _miss_px(_found(look, sampling=FRONT_VIEW))
+    assert np.abs(front).max() < 0.1
 
 
 @pytest.mark.parametrize("seed", range(4))

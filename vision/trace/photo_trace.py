@@ -104,7 +104,15 @@ def measure_photo(
     ends = kept or _end_data(crop, camera, model, theta, profile.blur, strip.front)
     edges = edge_data(steps, edge_blur or profile.blur, camera, model, theta, strip.front)
     matched = match_strings(
-        crop, strings, string_lines, radius_mm, camera, model, profile.blur, trust_model=before is not None
+        crop,
+        strings,
+        string_lines,
+        radius_mm,
+        camera,
+        model,
+        profile.blur,
+        front=strip.front,
+        trust_model=before is not None,
     )
     string_data = string_data_of(matched)
     return PhotoMeasurement(strip, strings, profile, frets, ends, string_data, usable, profile.blur, edge_blur, edges)

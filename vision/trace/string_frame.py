@@ -11,16 +11,37 @@ from vision.trace.strip import LightCrop
 
 Array = NDArray[np.float64]
 
-GROUPS, ROWS = 18, 8  # rows of a group share scale and blur
-_SAMPLES = 2  # averaged along the line within a row
+GROUPS = 18  # their rows share scale and blur
 FINE_PX = 0.25
 STEP = 3  # fine steps from sample to sample across the line
 _BESIDE_PX, _BESIDE_MM = 2.0, 0.15
-SHADES = 7  # hat functions across the cylinder
+_SHADES = 7  # hat functions across the cylinder
 WAVES = 3  # constant, slope and bend of the shading along the string
 LEVELS = 3  # of a row: left, right, slope
+_SHADOW_STEP_MM = 0.4
 # Prior standard uncertainties; those of light in units of its spread.
-_SHADE_U, _SHADE_CHANGE_U, SLOPE_U = 2.0, 0.7, 0.5
+_SHADE_U, _SHADE_CHANGE_U, SLOPE_U = 2.0, 0.5, 0.5
+_SHADOW_U, _SHADOW_CHANGE_U = 0.5, 0.15
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """How the light around a string is read.
+
+    rows : of a group.  lines : along the string, averaged within a row.  shadows : hat functions on either side of the
+    string for what it does to the light of the board beside it.
+    """
+
+    rows: int
+    lines: int
+    shadows: int
+
+
+LOW_VIEW = Sampling(rows=8, lines=2, shadows=0)
+FRONT_VIEW = Sampling(rows=32, lines=1, shadows=2)
+"""From the front a string's shadow lies close beside it and moves away where the string stands higher. Taken for a part
+of the string it draws the centre to its side, by 0.2 mm and not everywhere alike. Once it is drawn as well, only frets
+that vanish tell where the string ends, and frets are a few pixels high: hence more rows."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,9 +76,17 @@ class StringFrame:
     """Light around a path, straightened, and the blur there; lives only inside refine_string."""
 
     def __init__(
-        self, crop: LightCrop, path: StringPath, start: Array, blur: Blur, radius_mm: float, scan: int
+        self,
+        crop: LightCrop,
+        path: StringPath,
+        start: Array,
+        blur: Blur,
+        radius_mm: float,
+        scan: int,
+        sampling: Sampling,
     ) -> None:
-        self.path, self.start, self.scan_steps = path, start, scan
+        self.path, self.start, self.scan_steps, self.sampling = path, start, scan, sampling
+        self.shades = _SHADES + 2 * sampling.shadows
         near, far, between = path.points_px
         self.chord = far - near
         self.length = float(np.hypot(*self.chord))
@@ -96,7 +125,8 @@ class StringFrame:
 
     def _sample(self, crop: LightCrop) -> Array:
         """(groups, rows, samples): means of a few lines along the frets."""
-        total = GROUPS * ROWS * _SAMPLES
+        rows, lines = self.sampling.rows, self.sampling.lines
+        total = GROUPS * rows * lines
         share = (np.arange(total) + 0.5) / total
         along = self.chord / self.length
         slant = (self.path.fret_direction @ along) / (self.path.fret_direction @ self.normal)
@@ -104,7 +134,7 @@ class StringFrame:
         across = self.normal + lean[:, None] * along
         base = self.points(share, np.zeros(total))
         light = crop.sample(base[:, None, :] + self.offset[None, :, None] * across[:, None, :])
-        return np.asarray(light.reshape(GROUPS, ROWS, _SAMPLES, -1).mean(axis=2), dtype=np.float64)
+        return np.asarray(light.reshape(GROUPS, rows, lines, -1).mean(axis=2), dtype=np.float64)
 
     def operator(self, widening: float) -> Array:
         """Blur from fine grid to samples, (groups, samples, fine)."""
@@ -130,12 +160,15 @@ class StringFrame:
         return np.asarray(sliding_window_view(whole, size, axis=1)[:, size - 1 - self.sample_at])
 
     def shading(self, centre: Array, half_px: Array) -> Array:
-        """Unblurred shading of every group, (groups, fine, shades)."""
+        """Unblurred shading of every group, then its shadows left and right of it, (groups, fine, shades)."""
         away, left, right = self._outside(centre, half_px)
-        knots = np.linspace(-1.0, 1.0, SHADES)
+        knots = np.linspace(-1.0, 1.0, _SHADES)
         across = np.clip(away / np.maximum(half_px, 1e-9)[:, None], -1.0, 1.0)
         hats = np.clip(1.0 - np.abs(across[..., None] - knots) / (knots[1] - knots[0]), 0.0, 1.0)
-        return np.asarray(hats * (1.0 - left - right)[..., None])
+        hats *= (1.0 - left - right)[..., None]
+        beyond = np.maximum(np.abs(away) - half_px[:, None], 0.0) / (self.scale[:, None] * _SHADOW_STEP_MM)
+        beside = np.clip(1.0 - np.abs(beyond[..., None] - np.arange(self.sampling.shadows)), 0.0, 1.0)
+        return np.concatenate([hats, beside * left[..., None], beside * right[..., None]], axis=2)
 
     def ground(self, centre: Array, half_px: Array) -> Array:
         """Unblurred background of every group, (groups, fine, levels)."""
@@ -155,5 +188,7 @@ class StringFrame:
         return away, left, right
 
     def shade_precision(self) -> Array:
-        u = np.r_[np.full(SHADES, _SHADE_U), np.full(SHADES * (WAVES - 1), _SHADE_CHANGE_U)] * self.spread
-        return np.asarray(1.0 / u**2)
+        shadows = 2 * self.sampling.shadows
+        mean = np.repeat([_SHADE_U, _SHADOW_U], [_SHADES, shadows])
+        change = np.repeat([_SHADE_CHANGE_U, _SHADOW_CHANGE_U], [_SHADES, shadows])
+        return np.asarray((np.r_[mean, np.tile(change, WAVES - 1)] * self.spread) ** -2.0)

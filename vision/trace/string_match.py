@@ -10,7 +10,7 @@ from vision.fit.neck_model import NeckModel
 from vision.fit.observations import StringData
 from vision.trace.blur import Blur
 from vision.trace.line import line_through
-from vision.trace.string_frame import StringPath
+from vision.trace.string_frame import FRONT_VIEW, LOW_VIEW, StringPath
 from vision.trace.string_profile import StringCentre, refine_string
 from vision.trace.strings import StringLine
 from vision.trace.strip import LightCrop
@@ -33,10 +33,13 @@ def match_strings(
     camera: CameraModel,
     model: NeckModel,
     blur: Blur,
+    *,
+    front: bool,
     trust_model: bool,
 ) -> list[tuple[int, StringCentre]]:
     """Each expected string, refined from where the fitted model has it and from the found line nearest to it."""
     matched = []
+    sampling = FRONT_VIEW if front else LOW_VIEW
     for string, line in enumerate(expected):
         path = _string_path(line, camera, model)
         best, least = None, _MATCH_MM
@@ -50,7 +53,7 @@ def match_strings(
             if not trust_model or np.abs(move).max() > _FAR_PX:
                 starts.append(path.moved(move))
         radius = float(radius_mm[string])
-        centres = [refine_string(crop, start, blur, radius, _RADIUS_U * radius) for start in starts]
+        centres = [refine_string(crop, start, blur, radius, _RADIUS_U * radius, sampling) for start in starts]
         seen = [c for c in centres if c is not None and c.explained > _LEAST_EXPLAINED]
         if seen:
             best_seen = max(seen, key=lambda c: c.explained)

@@ -21,11 +21,10 @@ from vision.trace.string_frame import (
     FINE_PX,
     GROUPS,
     LEVELS,
-    ROWS,
-    SHADES,
     SLOPE_U,
     STEP,
     WAVES,
+    Sampling,
     StringFrame,
     StringPath,
     form_of,
@@ -64,7 +63,7 @@ class StringCentre:
 
 
 def refine_string(
-    crop: LightCrop, path: StringPath, blur: Blur, radius_mm: float, radius_u_mm: float
+    crop: LightCrop, path: StringPath, blur: Blur, radius_mm: float, radius_u_mm: float, sampling: Sampling
 ) -> StringCentre | None:
     """Fit one string near its expected path. radius_mm, radius_u_mm: what is believed of its radius.
 
@@ -72,13 +71,13 @@ def refine_string(
     """
     start = np.zeros(2)
     for _ in range(_SCANS):
-        wide = StringFrame(crop, path, start, blur, radius_mm, _SCAN_STEPS)
+        wide = StringFrame(crop, path, start, blur, radius_mm, _SCAN_STEPS, sampling)
         found = [(*scan_lines(wide, radius_mm, widening), widening) for widening in _WIDENINGS]
         move, _, widening = min(found, key=lambda one: one[1])
         start = start + move
         if np.abs(move).max() < _SCAN_STEPS * STEP * FINE_PX:
             break
-    frame = StringFrame(crop, path, start, blur, radius_mm, 0)
+    frame = StringFrame(crop, path, start, blur, radius_mm, 0, sampling)
     solved = _fit(frame, radius_mm, radius_u_mm, widening)
     if solved is None:
         return None
@@ -100,33 +99,34 @@ def _fit(
     light = frame.light - frame.level
     weight = frame.within.astype(np.float64)
     sigma = 0.1 * frame.spread
-    shades = SHADES * WAVES
+    shades = frame.shades * WAVES
     covariance = np.eye(5)
     for turn in range(_ITERATIONS):
         centre, half = frame.form @ unknown[:_SHIFTS], unknown[3] * frame.scale
         both = frame.sharp(centre, half)
         operator, softening = frame.operators(float(np.exp(unknown[4])))
         blurred = operator @ both
-        shade, ground = blurred[..., :SHADES], blurred[..., SHADES:]
+        shade, ground = blurred[..., : frame.shades], blurred[..., frame.shades :]
         design = _with_waves(frame, shade)
         precision = frame.shade_precision()
         shared, rows = _solve(design, ground, light, weight, sigma, precision, frame.spread)
-        coefficient = shared.reshape(WAVES, SHADES).T @ frame.waves.T  # (shades, groups)
+        coefficient = shared.reshape(WAVES, frame.shades).T @ frame.waves.T  # (shades, groups)
         model = np.einsum("gts,sg->gt", shade, coefficient)[:, None, :] + rows @ np.swapaxes(ground, 1, 2)
         residual = light - model
         sigma, noise = _noise(frame, residual)
         weight = frame.within / (noise**2 * (1.0 + (residual / (_STUDENT * sigma * noise)) ** 2))
         # Moving the string moves its sharp picture: d/dc = -d/dx; widening stretches it about its centre.
         slope = -np.gradient(both, FINE_PX, axis=1)
-        reach = 1.5 * frame.scale[:, None]
+        # What stands beside it moves with its edge.
+        reach = frame.scale[:, None]
         near = np.clip((frame.fine[None, :] - centre[:, None]) / unknown[3], -reach, reach)
         across, wider = operator @ slope, operator @ (slope * near[..., None])
         softer = softening @ both
         motions = []
         for part in (across, wider, softer):
             motions.append(
-                np.einsum("gts,sg->gt", part[..., :SHADES], coefficient)[:, None, :]
-                + rows @ np.swapaxes(part[..., SHADES:], 1, 2)
+                np.einsum("gts,sg->gt", part[..., : frame.shades], coefficient)[:, None, :]
+                + rows @ np.swapaxes(part[..., frame.shades :], 1, 2)
             )
         moved = np.stack(
             [*(motions[0] * frame.form[:, i, None, None] for i in range(_SHIFTS)), *motions[1:]], axis=-1
@@ -165,7 +165,7 @@ def _noise(frame: StringFrame, residual: Array) -> tuple[float, Array]:
     sigma = max(1.4826 * float(np.median(np.abs(residual[frame.within]))), 1e-3 * frame.spread)
     scatter = np.where(frame.within, np.abs(residual - residual.mean(axis=1, keepdims=True)), np.inf)
     ordered = np.sort(scatter.reshape(-1, scatter.shape[2]), axis=0)
-    middle = frame.inside.sum(axis=0) * ROWS // 2
+    middle = frame.inside.sum(axis=0) * frame.sampling.rows // 2
     noise = np.where(middle > 0, ordered[middle, np.arange(len(middle))], sigma) * 1.4826 / sigma
     noise = np.convolve(np.pad(noise, 1, mode="edge"), np.full(3, 1 / 3), mode="valid")
     return sigma, np.maximum(noise, 0.5)
@@ -174,7 +174,7 @@ def _noise(frame: StringFrame, residual: Array) -> tuple[float, Array]:
 def _with_waves(frame: StringFrame, shade: Array) -> Array:
     """(groups, samples, waves * shades)"""
     return np.asarray(
-        (frame.waves[:, None, :, None] * shade[:, :, None, :]).reshape(*shade.shape[:2], WAVES * SHADES)
+        (frame.waves[:, None, :, None] * shade[:, :, None, :]).reshape(*shade.shape[:2], -1)
     )
 
 

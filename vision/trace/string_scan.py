@@ -4,7 +4,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from vision.trace.string_frame import FINE_PX, GROUPS, LEVELS, ROWS, SHADES, STEP, WAVES, StringFrame
+from vision.trace.string_frame import FINE_PX, GROUPS, LEVELS, STEP, WAVES, StringFrame
 
 Array = NDArray[np.float64]
 
@@ -18,12 +18,12 @@ def scan_lines(frame: StringFrame, radius_mm: float, widening: float) -> tuple[A
     picture = frame.operator(widening) @ frame.sharp(np.zeros(GROUPS), radius_mm * frame.scale)
     # The string moved one way is its picture sampled the other way: (moves, groups, shades or levels, samples).
     moved = np.moveaxis(sliding_window_view(picture, len(frame.offset), axis=1)[:, ::-1], 1, 0)
-    shade, ground = np.split(np.ascontiguousarray(moved), [SHADES], axis=2)
+    shade, ground = np.split(np.ascontiguousarray(moved), [frame.shades], axis=2)
     saved, away, level = _explained_by_levels(ground, frame.inside, weighted)
     inside = np.swapaxes(shade * frame.inside[:, None, :], 2, 3)
     mixed = ground @ inside
     across = np.swapaxes(mixed, 2, 3)
-    normal = ROWS * (shade @ inside - across @ away @ mixed)
+    normal = frame.sampling.rows * (shade @ inside - across @ away @ mixed)
     target = (shade @ weighted.sum(axis=1)[..., None] - across @ level[..., None])[..., 0]
     near, far = np.meshgrid(np.arange(len(moves)), np.arange(len(moves)), indexing="ij")
     path = (1 - frame.share) * near[..., None] + frame.share * far[..., None]
@@ -34,8 +34,8 @@ def scan_lines(frame: StringFrame, radius_mm: float, widening: float) -> tuple[A
         mix = part.reshape(part.shape + (1,) * (table.ndim - 2))
         return np.asarray(table[low, group] * (1 - mix) + table[low + 1, group] * mix)
 
-    size = SHADES * WAVES
-    shape = (*near.shape, SHADES, SHADES, WAVES, WAVES)
+    size = frame.shades * WAVES
+    shape = (*near.shape, frame.shades, frame.shades, WAVES, WAVES)
     pairs = (frame.waves[:, :, None] * frame.waves[:, None, :]).reshape(GROUPS, -1)
     blocks = (np.moveaxis(along(normal), 2, -1) @ pairs).reshape(shape)
     system = blocks.transpose(0, 1, 4, 2, 5, 3).reshape(*near.shape, size, size)

@@ -176,7 +176,7 @@ def test_a_shadow_on_the_board_beside_it_does_not_capture_it(shadow: float) -> N
 
 @pytest.mark.parametrize("radius_mm", [0.13, 0.3, 0.55])
 def test_from_the_front_a_shadow_that_parts_from_the_string_moves_its_centre_little(radius_mm: float) -> None:
-    """It touches the string at the near end and lies 0.6 mm beside it at the far end; undrawn it costs twice as much."""
+    """It touches the string at the near end and lies 0.6 mm beside it at the far end; undrawn it costs twice that."""
     look = Look(radius_mm=radius_mm, shadow=0.6, shadow_mm=(radius_mm + 0.4, radius_mm + 1.0))
     assert np.abs(_miss_px(_found(look, sampling=FRONT_VIEW))).max() < 0.12
     assert np.abs(_miss_px(_found(look, sampling=LOW_VIEW))).max() > 0.2

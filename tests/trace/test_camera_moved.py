@@ -6,7 +6,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from tests.test_measure import photograph, truth_of
+from tests.sample_necks import photograph, truth_of
 from vision.fit.neck_model import middle_of
 from vision.fit.start import first_camera
 from vision.fit.string_prior import string_prior, string_radii_mm

@@ -9,6 +9,7 @@ from scipy.ndimage import gaussian_filter
 
 from vision.trace.blur import Blur
 from vision.trace.string_frame import FRONT_VIEW, LOW_VIEW, Sampling, StringPath
+from vision.trace.string_match import unseen_u_px
 from vision.trace.string_profile import StringCentre, refine_string
 from vision.trace.strip import LightCrop
 
@@ -180,6 +181,15 @@ def test_from_the_front_a_shadow_that_parts_from_the_string_moves_its_centre_lit
     look = Look(radius_mm=radius_mm, shadow=0.6, shadow_mm=(radius_mm + 0.4, radius_mm + 1.0))
     assert np.abs(_miss_px(_found(look, sampling=FRONT_VIEW))).max() < 0.12
     assert np.abs(_miss_px(_found(look, sampling=LOW_VIEW))).max() > 0.2
+
+
+@pytest.mark.parametrize(("sigma_mm", "u_mm"), [(0.1, 0.030), (0.4, 0.078), (0.6, 0.165)])
+def test_a_blur_that_swallows_the_string_leaves_its_place_open(sigma_mm: float, u_mm: float) -> None:
+    """Known necks blurred on purpose: 0.05 mm rms at about 0.4 mm, 0.13 mm at 0.6 mm."""
+    points = np.array([[0.0, 0.0], [0.0, 500.0], [0.0, 250.0]])
+    path = StringPath(points, np.full(2, 5.0), np.full(2, 1.0), np.tile([1.0, 0.0], (2, 1)))
+    in_focus = Blur(float(np.log(1e-3)), 1.0, float(np.log(5.0 * sigma_mm)), 0.0)
+    np.testing.assert_allclose(unseen_u_px(path, in_focus) / 5.0, u_mm, rtol=0, atol=0.002)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -65,6 +65,8 @@ def test_a_good_photograph_has_neither_problem_nor_flag(model: NeckModel) -> Non
     [
         (_trace(hidden=11), 3.0, "too low", "(3.0 degrees): frets hide one another"),
         (_trace(hidden=11, blurred_px=12.0), 8.0, "blurred", "too blurred"),
+        (_trace(blurred_px=12.0), 8.0, "blurred", "too blurred"),
+        (_trace(blurred_px=12.0, front=True), 60.0, "blurred", "too blurred"),
         (_trace(hidden=11), 8.0, "too few frets", "Only 11 frets can be made out, 12 are needed"),
         (_trace(lanes=4), 8.0, "glare", "Only 50 % of the frets' lengths"),
         (_trace(hidden=11, front=True), 60.0, "too few frets", "Only 11 frets"),

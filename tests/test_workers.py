@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from concurrent.futures.process import BrokenProcessPool
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,12 +15,12 @@ import pytest
 from app import processes, workers
 from app.processes import start_workers
 from app.workers import measure_side_by_side
+from tests.sample_necks import SAMPLES
 from vision.measure import measure_neck
 from vision.photo import PhotoFile
 from vision.results import Measured, Outcome
 from vision.settings import StatedNeck
 
-SAMPLES = Path(__file__).resolve().parents[1] / "sample_images"
 STATED = StatedNeck(647.7, 22)
 
 

@@ -1,16 +1,15 @@
 """Every sample photograph is found and numbered, checked against where its renderer put the frets."""
 
 import json
-from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.sample_necks import SAMPLES
 from vision.locate import LocatedNeck, locate_neck
 from vision.photo import Photograph, decode_photograph
 
-SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 PHOTOGRAPHS = sorted(path.stem for path in SAMPLES.glob("*.jpg"))
 SHARE = 0.35  # of the spacing: a wrong number would be off by 1, the foot of a crown taken for its top by 0.5 or so
 

@@ -29,7 +29,7 @@ _END_DRIFT_U_MM = 0.06  # of a side of fret ends: bevels mirror other things alo
 # is the farthest once more, behind which stands something else: rms of tops in 26 photographs of known necks 0.02 mm,
 # 0.05 mm of the three next to the farthest and 0.08 mm there, far more than claimed where they are blurred.
 _MERGING_BLUR_MM = 0.48
-_STRING_U_PX = 0.15  # shadows beside strings part from them along the neck
+_STRING_U_PX = 0.15  # shadows beside strings part from them along the neck, drawn or not
 
 
 def with_doubt_left(trace: PhotoMeasurement, camera: CameraModel, model: NeckModel) -> PhotoMeasurement:

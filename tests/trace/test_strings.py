@@ -183,9 +183,9 @@ def test_from_the_front_a_shadow_that_parts_from_the_string_moves_its_centre_lit
     assert np.abs(_miss_px(_found(look, sampling=LOW_VIEW))).max() > 0.2
 
 
-@pytest.mark.parametrize(("sigma_mm", "u_mm"), [(0.1, 0.030), (0.4, 0.078), (0.6, 0.165)])
+@pytest.mark.parametrize(("sigma_mm", "u_mm"), [(0.1, 0.030), (0.3, 0.041), (0.45, 0.147)])
 def test_a_blur_that_swallows_the_string_leaves_its_place_open(sigma_mm: float, u_mm: float) -> None:
-    """Known necks blurred on purpose: 0.05 mm rms at about 0.4 mm, 0.13 mm at 0.6 mm."""
+    """Known necks blurred on purpose: an end is off by 0.02 mm rms at 0.25 mm, 0.07 at 0.35 mm, 0.17 at 0.46 mm."""
     points = np.array([[0.0, 0.0], [0.0, 500.0], [0.0, 250.0]])
     path = StringPath(points, np.full(2, 5.0), np.full(2, 1.0), np.tile([1.0, 0.0], (2, 1)))
     in_focus = Blur(float(np.log(1e-3)), 1.0, float(np.log(5.0 * sigma_mm)), 0.0)

@@ -19,9 +19,9 @@ Array = NDArray[np.float64]
 
 _STRING_FLOOR_PX = 0.08
 _LIGHT_U_MM = 0.03  # light that changes along a string moves its apparent centre: spread against known necks
-# A blur that swallows a string leaves its place open, as the square: in front views of known necks blurred on purpose
-# strings drift by 0.05 mm rms at a blur of about 0.4 mm (one standard deviation), by 0.13 mm at 0.6 mm.
-_BLURRED_U_PER_MM = 0.45
+# A blur that swallows a string leaves its place open: strings of known necks blurred on purpose drift by 0.014 mm rms
+# up to a blur (one standard deviation) of 0.25 mm, by 0.05 mm at 0.35 mm, 0.12 mm at 0.46 mm: about its fourth power.
+_BLURRED_U_PER_MM3 = 3.5
 _MATCH_MM = 2.5  # strings stand 6 to 11 mm apart
 _LEAST_EXPLAINED = 0.55  # by the string, of what an edge leaves; chance stays below, dim strings reach 0.6
 _RADIUS_U = 0.12  # of a string's radius: gauges of one set, relative
@@ -68,7 +68,7 @@ def unseen_u_px(path: StringPath, blur: Blur) -> Array:
     """(3,) what residuals do not show of a string's place at near end, far end and middle."""
     scale = np.append(path.px_per_mm, path.px_per_mm.mean())
     spread_mm = blur.spread_px(np.append(path.depth_m, path.depth_m.mean())) / scale
-    return np.asarray(np.hypot(_LIGHT_U_MM, _BLURRED_U_PER_MM * spread_mm**2) * scale)
+    return np.asarray(np.hypot(_LIGHT_U_MM, _BLURRED_U_PER_MM3 * spread_mm**4) * scale)
 
 
 def string_data_of(matched: list[tuple[int, StringCentre]]) -> StringData:

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from tests import fixtures_results
+from tests.sample_necks import SAMPLES
 from vision.results import Measured, Refused
 
 
@@ -20,4 +21,4 @@ def refused() -> Refused:
 
 @pytest.fixture(scope="session")
 def sample_folder() -> Path:
-    return Path(__file__).resolve().parent.parent / "sample_images"
+    return SAMPLES

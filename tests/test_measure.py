@@ -21,6 +21,7 @@ from vision.settings import StatedNeck
 
 Array = NDArray[np.float64]
 
+
 @pytest.fixture(scope="module")
 def outcomes() -> dict[str, tuple[Outcome, list[str]]]:
     """Every sample neck measured once, with the steps that were named."""

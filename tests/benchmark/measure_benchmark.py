@@ -27,6 +27,7 @@ from skimage.feature import canny
 from skimage.transform import probabilistic_hough_line
 
 from app.workers import measure_side_by_side
+from tests.sample_necks import SAMPLES
 from vision.fit.joint import fit_jointly
 from vision.fit.neck_model import NeckModel, build_neck_model
 from vision.fit.observations import PhotoData
@@ -44,7 +45,6 @@ from vision.trace.strip import clearest_light
 
 KINDS = ("bass", "treble", "front")
 _REPEATS = 3  # of decoding, which is short enough to be drowned by a cold start: the best counts
-_SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ Step = Callable[[Neck], tuple[float, str]]
 
 def main() -> int:
     parser = argparse.ArgumentParser(description="Time and memory of every step of the measurement.")
-    parser.add_argument("folder", nargs="?", type=Path, default=_SAMPLES, help="photographs and truth files")
+    parser.add_argument("folder", nargs="?", type=Path, default=SAMPLES, help="photographs and truth files")
     neck = first_neck(parser.parse_args().folder)
     bare = cost_of(nothing, neck, 0.0).peak_mib
     print(f"{neck.name}: {neck.stated.frets} frets, {neck.stated.scale_length_mm} mm; "

@@ -22,8 +22,8 @@ import numpy as np
 from sample_images.scenes.camera import Phone, look
 from sample_images.scenes.necks import LENS_77
 from tests.benchmark.known_neck import Picture, Record, compared, spoilt, stated_by_user, truth_up_to
+from tests.sample_necks import SAMPLES
 
-SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 NECKS = ("forward_bow", "back_bow", "straight", "bow_and_twist")
 KINDS = ("bass", "treble", "front")
 CAPO_RGB = (42, 40, 44)

@@ -21,7 +21,8 @@ import cv2
 import numpy as np
 
 from tests.benchmark.known_neck import SIDES, Picture, Record, compared, spoilt, stated_by_user, truth_up_to
-from tests.benchmark.validity_sweep import SAMPLES, smaller
+from tests.benchmark.validity_sweep import smaller
+from tests.sample_necks import SAMPLES
 
 LOW = ("bass", "treble")
 USUAL_PAIR, USUAL_FRONT_DEG = "angle08", 50.0

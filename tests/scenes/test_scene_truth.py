@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,17 +12,17 @@ from PIL import Image
 from sample_images.scenes.build import cameras, photograph_truths
 from sample_images.scenes.camera import FrontView
 from sample_images.scenes.necks import NeckScene, random_necks, sample_necks
+from tests.sample_necks import SAMPLES
 
-FOLDER = Path(__file__).resolve().parents[2] / "sample_images"
 SCENES = {scene.name: scene for scene in sample_necks()}
 
 
 @pytest.mark.parametrize("name", sorted(SCENES))
 def test_the_kept_truth_is_the_scenes_truth_and_the_picture_has_its_size(name: str) -> None:
     for kind, truth in photograph_truths(SCENES[name]).items():
-        kept = json.loads((FOLDER / f"{name}_{kind}.json").read_text())
+        kept = json.loads((SAMPLES / f"{name}_{kind}.json").read_text())
         assert kept == json.loads(json.dumps(truth))
-        with Image.open(FOLDER / f"{name}_{kind}.jpg") as image:
+        with Image.open(SAMPLES / f"{name}_{kind}.jpg") as image:
             assert sorted(image.size) == sorted((truth["camera"]["width"], truth["camera"]["height"]))
 
 

@@ -228,8 +228,8 @@ def _view(neck: Neck, model: NeckModel) -> View:
         prior, photo.focal_prior_px is not None, float(np.hypot(width, height)), located.fret_ends_px, model,
         model.mean,
     )
-    crop = clearest_light(photo.rgb, located.fret_ends_px.reshape(-1, 2), camera, model, model.mean)
-    return View(photo.name, crop, camera, prior, prior_u)
+    light = clearest_light(photo.rgb, located.fret_ends_px.reshape(-1, 2), camera, model, model.mean)
+    return View(photo.name, light, camera, prior, prior_u)
 
 
 def _model(neck: Neck) -> NeckModel:
@@ -242,7 +242,7 @@ def _trace(view: View, model: NeckModel) -> PhotoMeasurement:
     radius = string_radii_mm(model.scale_length_mm, count)
     strings, _ = string_prior(model, model.mean, radius)
     return measure_photo(
-        view.crop, view.camera, None, model=model, theta=model.mean, string_lines=strings, radius_mm=radius
+        view.light, view.camera, None, model=model, theta=model.mean, string_lines=strings, radius_mm=radius
     )
 
 

@@ -12,7 +12,7 @@ from vision.fit.start import first_camera
 from vision.fit.string_prior import string_prior, string_radii_mm
 from vision.locate import LocatedNeck, locate_neck
 from vision.trace.photo_trace import measure_photo
-from vision.trace.strip import crop_light
+from vision.trace.strip import NeckLight, crop_light
 
 
 @pytest.mark.parametrize(("neck", "share"), [("back_bow_compound", 0.6), ("back_bow", 0.5)])
@@ -29,7 +29,8 @@ def test_the_blur_goes_with_the_camera(neck: str, share: float) -> None:
     model, radius_mm = right.model, string_radii_mm(stated.scale_length_mm, 6)
     lines = string_prior(model, model.mean, radius_mm)[0]
     crop = crop_light(photo.rgb, located.fret_ends_px.reshape(-1, 2))
-    trace = partial(measure_photo, crop, model=model, theta=model.mean, string_lines=lines, radius_mm=radius_mm)
+    light = NeckLight(crop, crop)
+    trace = partial(measure_photo, light, model=model, theta=model.mean, string_lines=lines, radius_mm=radius_mm)
     again = trace(right.camera, trace(near.camera, None))
     assert 0.9 < again.usable.mean() <= 1.0
     fresh, rows = trace(right.camera, None), again.strip.top_row.astype(int)

@@ -16,7 +16,7 @@ from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_rad
 from vision.results import Flag
 from vision.trace.doubt import with_doubt_left
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo
-from vision.trace.strip import LightCrop
+from vision.trace.strip import NeckLight
 
 Array = NDArray[np.float64]
 Each = Callable[..., Iterable[Any]]
@@ -35,7 +35,7 @@ class View:
     """
 
     name: str
-    crop: LightCrop
+    light: NeckLight
     camera: CameraModel
     prior: CameraModel
     prior_u: Array
@@ -71,7 +71,7 @@ def trace_and_fit(
     theta = model.mean.copy()
     string_mean, string_covariance = string_prior(model, theta, radius)
     strings, cameras = string_mean.copy(), [view.camera for view in views]
-    crops = [view.crop for view in views]
+    lights = [view.light for view in views]
     traces: list[PhotoMeasurement] = []
     for turn in range(rounds):
         earlier: Sequence[PhotoMeasurement | None] = traces or [None] * len(views)
@@ -85,7 +85,7 @@ def trace_and_fit(
             radius_mm=radius,
             keep_ends=turn == 1,
         )
-        traces = list(each(trace, crops, cameras, earlier))
+        traces = list(each(trace, lights, cameras, earlier))
         progress(f"Fitting the cameras and the neck together ({turn + 1} of {rounds})")
         believed = [
             with_doubt_left(trace, camera, model) if turn > 0 else trace
@@ -116,8 +116,9 @@ def _in_sight(view: View, camera: CameraModel, model: NeckModel, theta: Array) -
     """Whether a camera sees the frets where the neck was found: some fits end at lenses that no one has."""
     frets = np.arange(model.frets)
     image, depth = project(fret_points(model, theta, frets, np.zeros(model.frets))[0], camera)
-    place = image - view.crop.origin_px
-    inside = (place > 0.0) & (place < np.array(view.crop.light.shape[::-1]))
+    crop = view.light.clearest
+    place = image - crop.origin_px
+    inside = (place > 0.0) & (place < np.array(crop.light.shape[::-1]))
     return bool(np.all(depth > 0.0) and np.mean(np.all(inside, axis=1)) > 0.5)
 
 

@@ -25,7 +25,7 @@ from vision.trace.profile_start import first_profile
 from vision.trace.reflections import without_sliding
 from vision.trace.string_match import match_strings, string_data_of
 from vision.trace.strings import StringLine, find_strings, string_mask
-from vision.trace.strip import LightCrop, Strip, make_strip
+from vision.trace.strip import LightCrop, NeckLight, Strip, make_strip
 
 Array = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ class PhotoMeasurement:
 
 
 def measure_photo(
-    crop: LightCrop,
+    light: NeckLight,
     camera: CameraModel,
     before: PhotoMeasurement | None,
     *,
@@ -70,11 +70,13 @@ def measure_photo(
         do to them.  keep_ends : take the fret ends of that pass.
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     """
+    crop = light.clearest
     strip = make_strip(crop, camera, model, theta)
     if before is not None and strip.front:
         before = _at_new_depths(before, strip)
     strings = find_strings(strip, camera, model, theta)
-    signals, weights, open_share = lane_signals(strip, string_mask(strip, strings))
+    mask = string_mask(strip, strings)
+    signals, weights, open_share = lane_signals(strip, mask)
     geometry = lane_geometry(strip, camera, model)
     steps = edge_steps(crop, camera, model, theta, strip.front)
     edge_blur = blur_from_edges(steps, None if before is None else before.edge_blur)
@@ -96,7 +98,8 @@ def measure_photo(
         if np.count_nonzero(better) > np.count_nonzero(seen):
             profile, seen = again, better
     if before is not None and not strip.front:
-        profile = without_sliding(profile, signals, weights, geometry, seen)
+        wood_dark, _, _ = lane_signals(make_strip(light.wood_dark, camera, model, theta), mask)
+        profile = without_sliding(profile, wood_dark, weights, geometry, seen)
     by_fret = np.argsort(strip.order)
     usable = seen[:, by_fret].T
     frets = _fret_data(strip, camera, model, theta, profile, by_fret, usable)

@@ -4,8 +4,9 @@ A lamp in the room stands in another direction from every fret, so its reflectio
 millimetre or two along a neck. Lanes that show the bright reflection follow it, lanes that show the crown's dark edge
 do not, and the difference looks like a twist. So the lanes are fitted once more, with the slide as an unknown and with
 bright rows believed less: what a crown mirrors also grows and fades along the neck, in proportion to its light, while
-its edge and its foot stand still and are dark. Taken over is only how the lanes then drift against one another: what
-all lanes have in common the slide cannot be told from a bow by.
+its edge and its foot stand still and are dark. And they are fitted without red light: wood is dark then, also the
+wood that crowns mirror. Taken over is only how the lanes then drift against one another: what all lanes have in common
+the slide cannot be told from a bow by.
 """
 
 from dataclasses import replace
@@ -32,7 +33,8 @@ def without_sliding(
 ) -> ProfileFit:
     """The profile with every lane's drift against the others as it is where reflections may turn along the neck.
 
-    signals, weights : (lanes, rows) as in fit_profiles.  seen : (lanes, N) near to far, which tops are used.
+    signals, weights : (lanes, rows) as in fit_profiles, but in the light in which wood is dark (NeckLight).
+    seen : (lanes, N) near to far, which tops are used.
     """
     judged = [lane for lane, own in enumerate(seen) if np.count_nonzero(own) >= _LEAST_FRETS]
     if not judged:

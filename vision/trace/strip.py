@@ -22,6 +22,7 @@ FRONT_FROM_DEG = 22.0
 
 LUMINANCE = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1 (sRGB) primaries
 _RED, _BLUE = (0.8, 0.2, 0.0), (0.0, 0.25, 0.75)
+_WITHOUT_RED = (0.0, 0.5, 0.5)  # where wood is dark, in front of crowns as well as mirrored by them
 _CLEARER = 1.5
 _SIDE_REACH = 1.18
 
@@ -90,6 +91,17 @@ class LightCrop:
         return np.asarray(sampled, dtype=np.float32)
 
 
+@dataclass(frozen=True, eq=False)
+class NeckLight:
+    """The same part of a photograph in two lights: in which frets stand out best, and in which wood is dark.
+
+    Both are one where a colour stands out best, and from the front, where nobody asks for the second.
+    """
+
+    clearest: LightCrop
+    wood_dark: LightCrop
+
+
 def sample_patches(crop: LightCrop, image_px: Array, basis: Array, s_mm: Array, v_mm: Array) -> Array:
     """Light (N, rows, columns) around N image points at (s, v) in mm; basis (N, 2, 2): px per mm of s and v."""
     grid = np.stack(np.broadcast_arrays(s_mm[None, :], v_mm[:, None]), axis=-1)
@@ -115,16 +127,18 @@ def crop_light(
 
 def clearest_light(
     rgb: NDArray[np.uint8], around_px: Array, camera: CameraModel, model: NeckModel, theta: Array
-) -> LightCrop:
+) -> NeckLight:
     """The light in which frets stand out best: brightness, or red or blue where metal and wood are equally bright.
 
-    Judged by the change of light along the neck about the frets over the noise between neighbouring columns.
-    Colours are stored more coarsely than brightness, so they must be much clearer to be preferred.
+    Beside it the one in which wood is dark. Judged by the change of light along the neck about the frets over the
+    noise between neighbouring columns. Colours are stored more coarsely than brightness, so they must be much clearer
+    to be preferred.
     """
     crops = [crop_light(rgb, around_px, mix=mix) for mix in (LUMINANCE, _RED, _BLUE)]
     clear = [_clearness(make_strip(crop, camera, model, theta)) for crop in crops]
     best = int(np.argmax(np.array(clear) / [1.0, _CLEARER, _CLEARER]))
-    return crops[best]
+    coloured = best > 0 or is_front(camera, model)
+    return NeckLight(crops[best], crops[best] if coloured else crop_light(rgb, around_px, mix=_WITHOUT_RED))
 
 
 def _clearness(strip: "Strip") -> float:

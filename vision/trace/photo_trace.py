@@ -33,7 +33,7 @@ _CROWN_TOP_RADIUS_MM = 1.2
 _FLOOR_PX = 0.03  # what profiles cannot promise: interpolation, tone curve, JPEG
 _END_FLOOR_PX = 0.1
 # Errors of tracing that a photograph's own residuals cannot show: constant, drift, bend of a lane; drift, bend of all.
-_LOW_ERRORS_U_MM = (0.10, 0.025, 0.004, 0.02, 0.008)
+_LOW_ERRORS_U_MM = (0.10, 0.02, 0.004, 0.02, 0.008)
 _FRONT_ERRORS_U_MM = (0.4, 0.06, 0.01, 0.3, 0.04)  # highlights wander along the neck as the line of sight turns
 
 

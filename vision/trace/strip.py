@@ -137,8 +137,8 @@ def clearest_light(
     crops = [crop_light(rgb, around_px, mix=mix) for mix in (LUMINANCE, _RED, _BLUE)]
     clear = [_clearness(make_strip(crop, camera, model, theta)) for crop in crops]
     best = int(np.argmax(np.array(clear) / [1.0, _CLEARER, _CLEARER]))
-    coloured = best > 0 or is_front(camera, model)
-    return NeckLight(crops[best], crops[best] if coloured else crop_light(rgb, around_px, mix=_WITHOUT_RED))
+    one_light = best > 0 or is_front(camera, model)
+    return NeckLight(crops[best], crops[best] if one_light else crop_light(rgb, around_px, mix=_WITHOUT_RED))
 
 
 def _clearness(strip: "Strip") -> float:

@@ -31,7 +31,7 @@ class Law:
 
     def y(self, k: Floats) -> Floats:
         z = 1.0 - 2.0 ** (-np.asarray(k, dtype=np.float64) / 12.0)
-        return np.asarray((self.a + self.b * z) / (1.0 + self.c * z), dtype=np.float64)
+        return projected(z, np.array([self.a, self.b, self.c]))
 
     def step_px(self, k: Floats) -> Floats:
         """How far y goes from half a fret before k to half a fret after it; negative where y falls with k."""
@@ -82,21 +82,30 @@ def coherence(signal: Floats, number: Floats, window: float = 4.0) -> Floats:
 
     The harmonics are summed inside stretches of `window` frets, so a small drift of phase costs little.
     """
-    n, _rows = number.shape
-    bins = np.minimum((number / window).astype(np.intp), 31)
-    flat = (np.arange(n)[:, None] * 32 + bins).ravel()
-    weight = np.gradient(number, axis=1)
-    energy = np.bincount(flat, (weight * signal**2).ravel(), n * 32).reshape(n, 32)
-    count = np.bincount(flat, weight.ravel(), n * 32).reshape(n, 32)
+    n, rows = number.shape
+    weight = np.gradient(number, axis=1).astype(np.float32)
+    # Single precision is plenty for a score and half the work.
+    tone = signal.astype(np.float32)
+    window_of = (number / window).astype(np.int32)
+    opens = np.ones((n, rows), dtype=bool)
+    opens[:, 1:] = window_of[:, 1:] != window_of[:, :-1]
+    first = np.flatnonzero(opens)
+    line = first // rows
+
+    def in_windows(part: NDArray[np.float32]) -> NDArray[np.float32]:
+        return np.asarray(np.add.reduceat(part.ravel(), first), dtype=np.float32)
+
+    def of_lines(part: NDArray[np.float32]) -> Floats:
+        return np.asarray(np.bincount(line, part, n), dtype=np.float64)
+
+    weighted = weight * tone
+    norm = of_lines(np.sqrt(np.maximum(in_windows(weighted * tone) * in_windows(weight), 0.0)))
+    phase = (2.0 * np.pi * number).astype(np.float32)
     score = np.zeros(n)
-    base = np.exp(-2j * np.pi * number)
-    wave = np.ones_like(base)
-    for share in HARMONICS:
-        wave = wave * base
-        part = weight * signal * wave
-        z = np.bincount(flat, part.real.ravel(), n * 32) + 1j * np.bincount(flat, part.imag.ravel(), n * 32)
-        score += share * np.sum(np.abs(z.reshape(n, 32)) * np.sqrt(2.0), axis=1)
-    norm = np.sum(np.sqrt(energy * count), axis=1)
+    for harmonic, share in enumerate(HARMONICS, start=1):
+        in_phase = in_windows(weighted * np.cos(harmonic * phase))
+        across = in_windows(weighted * np.sin(harmonic * phase))
+        score += share * np.sqrt(2.0) * of_lines(np.hypot(in_phase, across))
     return np.asarray(score / np.maximum(norm, 1e-9) / np.hypot.reduce(HARMONICS), dtype=np.float64)
 
 
@@ -145,6 +154,17 @@ def search_law(y: Floats, signal: Floats, smallest_px: float, most_frets: float)
     return law_through(y, number[0]), best[0]
 
 
+def projected(z: Floats, p: Floats) -> Floats:
+    """Projective map (a + b Z) / (1 + c Z) of Z (n,) for p = (a, b, c)."""
+    return np.asarray((p[0] + p[1] * z) / (1.0 + p[2] * z), dtype=np.float64)
+
+
+def by_projection(z: Floats, p: Floats) -> Floats:
+    """Its derivatives by a, b and c, (n, 3)."""
+    share = 1.0 / (1.0 + p[2] * z)
+    return np.stack([share, z * share, -z * share * projected(z, p)], axis=1)
+
+
 def law_through(y: Floats, number: Floats) -> Law:
     """Law fitted to pairs (y, real fret number) by least squares in y."""
     y0, scale = float(np.mean(y)), float(np.ptp(y)) or 1.0
@@ -154,7 +174,7 @@ def law_through(y: Floats, number: Floats) -> Law:
     a, b, c = np.linalg.lstsq(np.stack([np.ones_like(z), z, -t * z], axis=1), t, rcond=None)[0]
     with np.errstate(divide="ignore", invalid="ignore"):  # a step may try a horizon on a fret; a shorter one follows
         fit = least_squares(
-            lambda p: (p[0] + p[1] * z) / (1.0 + p[2] * z) - t, [a, b, c], x_scale=[0.1, 0.1, 0.1]
+            lambda p: projected(z, p) - t, [a, b, c], jac=lambda p: by_projection(z, p), x_scale=[0.1, 0.1, 0.1]
         )
     a, b, c = fit.x
     return Law(float(a * scale + y0), float(b * scale + y0 * c), float(c))

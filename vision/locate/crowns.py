@@ -14,7 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.optimize import least_squares
 
 from vision.locate.board import Board, gap_mm
-from vision.locate.comb import Law
+from vision.locate.comb import Law, by_projection, projected
 from vision.locate.segments import Floats, rotation
 
 OFFSET_MM = np.linspace(-4.0, 4.0, 161)
@@ -175,9 +175,12 @@ def _refit(law: Law, k: Floats, where: Floats, weight: Floats) -> Law:
     start = np.array([(law.a - y0) / size, (law.b - law.c * y0) / size, law.c])
 
     def miss(p: Floats) -> Floats:
-        return np.asarray(((p[0] + p[1] * z) / (1.0 + p[2] * z) * size - (where - y0)) * weight)
+        return np.asarray((projected(z, p) * size - (where - y0)) * weight)
 
-    fit = least_squares(miss, start, loss="cauchy", f_scale=0.03, x_scale=[0.1, 0.1, 0.1])
+    def by_law(p: Floats) -> Floats:
+        return by_projection(z, p) * (size * weight)[:, None]
+
+    fit = least_squares(miss, start, jac=by_law, loss="cauchy", f_scale=0.03, x_scale=[0.1, 0.1, 0.1])
     a, b, c = fit.x
     return Law(float(a * size + y0), float(b * size + c * y0), float(c))
 

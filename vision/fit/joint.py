@@ -35,10 +35,7 @@ from vision.fit.string_lines import share_along, string_points
 Array = NDArray[np.float64]
 
 _STUDENT_FREEDOM = 5.0
-# Far from the solution misfits are first judged a hundred times less severely: all data look like outliers there, whose
-# loss is flat, and the solver would creep. Near it that would only let true outliers pull the cameras away.
-_TOLERANCES = (100.0, 1.0)
-_LEAST_GAIN_FAR, _LEAST_GAIN = 1e-4, 1e-9  # of the cost, by a step: less is the last one
+_LEAST_GAIN = 1e-9  # of the cost, by a step: less is the last one
 _SAME_FOCAL_U = 0.004  # focusing from 1 m to 2 m changes the focal length by about half of that
 _SAME_LENS_SHARE = 0.2  # of what one lens may differ from the ideal one, between two pictures taken with it
 
@@ -251,12 +248,10 @@ def fit_jointly(
     string_mean: Array,
     string_covariance: Array,
     *,
-    far: bool = True,
     max_evaluations: int = 400,
 ) -> JointFit:
     """Fit neck, strings and cameras. theta (unknowns,), strings (S, 4) are the start; string_covariance (4 S, 4 S).
 
-    far : whether the start is far from the solution, as before anything was fitted.
     max_evaluations : some 20 are usual; where a poor view leaves a long flat valley 140 have been needed.
     """
     problem = _Problem(model, photos, strings, string_mean, string_covariance)
@@ -264,16 +259,14 @@ def fit_jointly(
     start[: model.unknowns] = theta
     start[model.unknowns : model.unknowns + strings.size] = strings.ravel()
     student = problem.evaluate(start)[2]
-    for tolerance in _TOLERANCES if far else _TOLERANCES[-1:]:
-        result = minimise(
-            lambda x: problem.evaluate(x)[:2],
-            start,
-            _student_loss(student, tolerance),
-            _scales(problem),
-            most_evaluations=max_evaluations,
-            least_gain=_LEAST_GAIN if tolerance == _TOLERANCES[-1] else _LEAST_GAIN_FAR,
-        )
-        start = result.x
+    result = minimise(
+        lambda x: problem.evaluate(x)[:2],
+        start,
+        _student_loss(student),
+        _scales(problem),
+        most_evaluations=max_evaluations,
+        least_gain=_LEAST_GAIN,
+    )
     return _collect(problem, result.x, student, result.cost, result.converged)
 
 
@@ -285,21 +278,15 @@ def _scales(problem: _Problem) -> Array:
     return scale
 
 
-def _student_loss(student: Array, tolerance: float = 1.0) -> Callable[[Array], Array]:
-    """rho, rho', rho'' of (nu + 1) log(1 + z / nu) where student is 1, of z elsewhere (scipy's convention).
-
-    tolerance : factor on how large a residual (z = its square) counts as an outlier.
-    """
-    nu = _STUDENT_FREEDOM * tolerance**2
-    top = (_STUDENT_FREEDOM + 1.0) * tolerance**2
-    heavy = student > 0
+def _student_loss(student: Array) -> Callable[[Array], Array]:
+    """rho and rho' of (nu + 1) log(1 + z / nu) where student is 1, of z elsewhere; z the squared residual."""
+    nu, heavy = _STUDENT_FREEDOM, student > 0
 
     def loss(z: Array) -> Array:
-        rho = np.stack([z, np.ones_like(z), np.zeros_like(z)])
+        rho = np.stack([z, np.ones_like(z)])
         s = z[heavy]
-        rho[0, heavy] = top * np.log1p(s / nu)
-        rho[1, heavy] = top / (nu + s)
-        rho[2, heavy] = -top / (nu + s) ** 2
+        rho[0, heavy] = (nu + 1.0) * np.log1p(s / nu)
+        rho[1, heavy] = (nu + 1.0) / (nu + s)
         return rho
 
     return loss

@@ -97,14 +97,14 @@ def trace_and_fit(
             )
             for view, camera, t in zip(views, cameras, believed, strict=True)
         )
-        fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance, far=turn == 0)
+        fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
         kept = tuple(
             replace(p, strings=_without_outliers(p.strings, r), edges=_of_one_board(p.edges, offset))
             for p, r, offset in zip(photos, fit.string_residual, fit.edge_offset_mm, strict=True)
         )
         if any(_points(k) < _points(p) for k, p in zip(kept, photos, strict=True)):
-            photos = kept
-            fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance, far=turn == 0)
+            photos = tuple(replace(p, camera=camera) for p, camera in zip(kept, fit.cameras, strict=True))
+            fit = fit_jointly(model, photos, fit.theta, fit.strings, string_mean, string_covariance)
         if not all(_in_sight(view, camera, model, fit.theta) for view, camera in zip(views, fit.cameras, strict=True)):
             fit = replace(fit, converged=False)  # and nothing can be traced by such cameras
             break

@@ -1,9 +1,11 @@
 """Robust least squares by a trust region of scipy.optimize.minimize ("trust-exact": More and Sorensen 1983).
 
-It asks for cost, gradient and Hessian; given is the Hessian of Gauss and Newton with the curvature of the loss (Triggs
-et al. 1999). scipy.optimize.least_squares finds the same minima but takes two to three times as long: for every step it
-wants the singular values of the whole Jacobian. Normal equations keep fewer digits; priors on the unknowns bound their
-condition.
+It asks for cost, gradient and Hessian; given is the Hessian of Gauss and Newton with every residual weighted as the
+loss weighs it there (iteratively reweighted least squares, Holland and Welsch 1977). The curvature of the loss, which
+Triggs et al. (1999) add, vanishes for all outliers: far from the solution, where all data look like some, steps then
+are wild guesses, and twice as many were needed. scipy.optimize.least_squares finds the same minima but takes two to
+three times as long: for every step it wants the singular values of the whole Jacobian. Normal equations keep fewer
+digits; priors on the unknowns bound their condition.
 """
 
 from collections.abc import Callable
@@ -17,9 +19,8 @@ Array = NDArray[np.float64]
 Evaluate = Callable[[Array], tuple[Array, Array]]
 """x (n,) to residuals (m,) and Jacobian (m, n)."""
 Loss = Callable[[Array], Array]
-"""Squared residuals z (m,) to rho, rho', rho'' (3, m)."""
+"""Squared residuals z (m,) to rho, rho' (2, m); more rows, as scipy's convention has, are not read."""
 
-_LEAST_CURVATURE = np.finfo(np.float64).eps
 _FIRST_RADIUS = 100.0  # in units of the scale: the first steps are as long as they like
 _LEAST_STEP = 1e-7  # in units of the scale: the gain of a shorter step cannot be told from rounding
 _ROUNDING = 1e-12  # of the cost, likewise
@@ -108,7 +109,7 @@ class _Search:
         cost = 0.5 * float(np.sum(rho[0]))
         if not np.isfinite(cost):  # such a step is refused; what the model would be there does not matter
             return _Place(at, np.inf, np.zeros(len(at)), np.eye(len(at)))
-        curvature = np.sqrt(np.maximum(rho[1] + 2.0 * rho[2] * residual**2, _LEAST_CURVATURE))
-        scaled = jacobian * curvature[:, None]
+        root = np.sqrt(rho[1])
+        scaled = jacobian * root[:, None]
         scaled *= self._scale
-        return _Place(at, cost, scaled.T @ (residual * rho[1] / curvature), scaled.T @ scaled)
+        return _Place(at, cost, scaled.T @ (residual * root), scaled.T @ scaled)

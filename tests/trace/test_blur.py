@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.signal import fftconvolve
+from scipy.stats import norm
 
-from vision.trace.blur import Blur, blur_matrix, edge_spread, line_spread
+from vision.trace.blur import MASK_PX, Blur, blur_matrix, edge_spread, line_spread
 
 Array = NDArray[np.float64]
 
@@ -49,7 +50,15 @@ def test_a_blurred_step_rises_as_the_line_spread_says(disc_px: float, sharpening
     step = edge_spread(_OFFSET, np.full(len(_OFFSET), disc_px), 1.1, sharpening)
     summed = (np.cumsum(_spread(disc_px, 1.1, sharpening)) - 0.5 * _spread(disc_px, 1.1, sharpening)) * _STEP_PX
     np.testing.assert_allclose(step, summed, rtol=0, atol=3e-3)
-    assert step[[0, len(step) // 2, -1]] == pytest.approx([0.0, 0.5, 1.0], rel=0, abs=1e-9)
+    assert step[[0, len(step) // 2, -1]] == pytest.approx([0.0, 0.5, 1.0], rel=0, abs=1e-6)
+
+
+@pytest.mark.parametrize("sigma_px", [0.5, 1.1])
+def test_a_step_in_focus_is_the_sum_of_two_error_functions(sigma_px: float) -> None:
+    mask_px = np.hypot(sigma_px, MASK_PX)
+    expected = 1.6 * norm.cdf(_OFFSET / sigma_px) - 0.6 * norm.cdf(_OFFSET / mask_px)
+    step = edge_spread(_OFFSET, np.zeros(len(_OFFSET)), sigma_px, 0.6)
+    np.testing.assert_allclose(step, expected, rtol=0, atol=1e-4)
 
 
 def test_sharpening_narrows_and_overshoots_without_changing_the_level() -> None:

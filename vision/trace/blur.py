@@ -12,6 +12,7 @@ Treating the disc as a Gaussian of the same variance shifts the apparent fret to
 sharp and a blurred fret, because a fret is not symmetric.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +27,8 @@ _ANGLE = np.arange(1, _NODES + 1) * np.pi / (_NODES + 1)
 _DISC_NODE = np.cos(_ANGLE)  # Gauss-Chebyshev nodes of the second kind integrate the semicircle exactly
 _DISC_WEIGHT = np.sin(_ANGLE) ** 2 / np.sum(np.sin(_ANGLE) ** 2)
 MASK_PX = 1.2  # spread of the unsharp mask; cameras use about one pixel
-_TABLE_STEP_PX = 0.125
+_TABLE_STEP_PX, _EDGE_TABLE_STEP_PX = 0.125, 0.02
+_DISC_STEP_PX = 0.05  # the spread changes by a thousandth of its peak at most between its line and its curve
 
 
 @dataclass(frozen=True)
@@ -76,50 +78,74 @@ class Blur:
 def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """Line-spread function at offsets (r, m) for disc radii (r, 1); area 1 before truncation."""
     mask_px = float(np.hypot(sigma_px, MASK_PX))
-    half_width = float(np.max(disc_px)) + 4.0 * mask_px
-    grid = np.arange(-half_width - 1.0, half_width + 1.0, _TABLE_STEP_PX)
-    narrow, wide = _gaussian(grid, sigma_px), _gaussian(grid, mask_px)
-    table = (1.0 + sharpening) * narrow - sharpening * wide
-    spread = np.zeros_like(offset_px)
-    # Linear interpolation by hand: np.interp would search for cells that are known, at twice the time.
-    rise = np.append(np.diff(table), 0.0)
-    start = (offset_px - grid[0]) / _TABLE_STEP_PX
-    for node, weight in zip(_DISC_NODE, _DISC_WEIGHT, strict=True):
-        place = np.clip(start - disc_px * (node / _TABLE_STEP_PX), 0.0, len(rise) - 1.0)
-        cell = place.astype(np.int64)
-        place -= cell
-        spread += weight * (table.take(cell) + place * rise.take(cell))
-    return spread
+
+    def sharp(x: Array) -> Array:
+        return (1.0 + sharpening) * _gaussian(x, sigma_px) - sharpening * _gaussian(x, mask_px)
+
+    return _over_disc(sharp, offset_px, disc_px, float(np.max(disc_px)) + 4.0 * mask_px, _TABLE_STEP_PX)
 
 
 def edge_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
-    """What a step from 0 to 1 becomes at offsets (n,) for disc radii (n,): the integral of line_spread, exact
-    where that interpolates."""
+    """What a step from 0 to 1 becomes at offsets (n,) for disc radii (n,): the integral of line_spread."""
     mask_px = float(np.hypot(sigma_px, MASK_PX))
-    moved = offset_px - disc_px * _DISC_NODE[:, None]
-    spread = (1.0 + sharpening) * ndtr(moved / sigma_px) - sharpening * ndtr(moved / mask_px)
-    return np.asarray(_DISC_WEIGHT @ spread)
+
+    def sharp(x: Array) -> Array:
+        return np.asarray((1.0 + sharpening) * ndtr(x / sigma_px) - sharpening * ndtr(x / mask_px))
+
+    reach = float(np.max(disc_px, initial=0.0)) + 5.0 * mask_px
+    return _over_disc(sharp, offset_px, disc_px, reach, _EDGE_TABLE_STEP_PX)
+
+
+def _over_disc(
+    sharp: Callable[[Array], Array], offset_px: Array, disc_px: Array, reach_px: float, step_px: float
+) -> Array:
+    """Mean of a function of the place, even beyond reach_px, over the defocus disc seen from the side."""
+    # Linear interpolation by hand: np.interp would search for cells that are known, at twice the time.
+    grid = np.arange(-reach_px - 1.0, reach_px + 1.0, step_px)
+    table = sharp(grid)
+    rise = np.append(np.diff(table), 0.0)
+    start = (offset_px - grid[0]) / step_px
+    mean = np.zeros_like(start)
+    for node, weight in zip(_DISC_NODE, _DISC_WEIGHT, strict=True):
+        place = np.clip(start - disc_px * (node / step_px), 0.0, len(rise) - 1.0)
+        cell = place.astype(np.int64)
+        place -= cell
+        mean += weight * (table.take(cell) + place * rise.take(cell))
+    return mean
 
 
 def blur_matrix(
     rows: Array, fine_rows: Array, px_per_row: float, depth_m: Array, blur: Blur
 ) -> sparse.csr_matrix:
-    """Sparse (rows x fine rows) operator from the sharp signal to the photographed one; each row sums to 1."""
+    """Sparse (rows x fine rows) operator from the sharp signal to the photographed one; each row sums to 1.
+
+    Every row is one of the evenly spaced fine rows.
+    """
     step = float(fine_rows[1] - fine_rows[0])
-    disc = blur.disc_px(depth_m)[:, None] / px_per_row
+    disc_px = blur.disc_px(depth_m)
     sigma = float(np.exp(blur.log_sigma))
-    reach = float(disc.max()) + 3.0 * float(np.hypot(sigma, MASK_PX)) / px_per_row
+    reach = (float(disc_px.max()) + 3.0 * float(np.hypot(sigma, MASK_PX))) / px_per_row
     half = int(np.ceil(reach / step))
-    centre = np.round((rows - fine_rows[0]) / step).astype(np.int64)
-    column = centre[:, None] + np.arange(-half, half + 1)
+    beside = np.arange(-half, half + 1)
+    column = np.round((rows - fine_rows[0]) / step).astype(np.int64)[:, None] + beside
+    value = _spread_of_discs(beside * step * px_per_row, disc_px, sigma, blur.sharpening)
     inside = (column >= 0) & (column < len(fine_rows))
-    offset = fine_rows[np.clip(column, 0, len(fine_rows) - 1)] - rows[:, None]
-    value = line_spread(offset * px_per_row, disc * px_per_row, sigma, blur.sharpening)
     value[~inside] = 0.0
     value /= value.sum(axis=1, keepdims=True)
     keep = np.abs(value) > 1e-6
     row_start = np.append(0, np.cumsum(keep.sum(axis=1)))
     return sparse.csr_matrix((value[keep], column[keep], row_start), shape=(len(rows), len(fine_rows)))
+
+
+def _spread_of_discs(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
+    """line_spread of every disc (r,) at the same offsets (m,), (r, m), linear between discs that lie close."""
+    least, most = float(disc_px.min()), float(disc_px.max())
+    discs = np.linspace(least, most, max(2, int(np.ceil((most - least) / _DISC_STEP_PX)) + 1))
+    shape = (len(discs), len(offset_px))
+    table = line_spread(np.broadcast_to(offset_px, shape), discs[:, None], sigma_px, sharpening)
+    place = (disc_px - least) / max(float(discs[1] - discs[0]), 1e-12)
+    below = np.minimum(place.astype(np.int64), len(discs) - 2)
+    return np.asarray(table[below] + (place - below)[:, None] * np.diff(table, axis=0)[below])
 
 
 def _gaussian(x: Array, sigma: float) -> Array:

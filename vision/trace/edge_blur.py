@@ -26,6 +26,8 @@ _USUAL = np.array([np.log(0.9), 0.6])  # spread and sharpening of cameras, which
 _USUAL_U = np.array([2.0, 2.0, 0.5, 0.6])
 _STEPS = np.array([0.02, 0.01, 0.02, 0.02])
 _MOST_STEP = np.array([0.7, 0.3, 0.3, 0.4])
+_TRIAL_PASSES, _PASSES, _LAST_PASSES = 2, 3, 8
+_LIKELY_STARTS = 3
 _DISCS, _FOCUS_PLACES = (0.5, 2.0, 5.0), (0.0, 0.5, 1.0)
 
 
@@ -39,10 +41,11 @@ def blur_from_edges(steps: EdgeSteps, near: Blur | None = None) -> Blur | None:
     inverse = 1.0 / steps.depth_m
     span = max(float(np.ptp(inverse)), 1e-3)
     starts = _starts(float(inverse.min()), span) if near is None else [near.vector()]
-    fits = [_fit(steps, start, place, span, 5) for start in starts]
-    vector, place, misfit = min(fits, key=lambda fit: float(np.median(fit[2])))
+    fits = [_fit(steps, start, place, span, _TRIAL_PASSES) for start in starts]
+    likely = sorted(fits, key=_misfit)[:_LIKELY_STARTS]
+    vector, place, misfit = min((_fit(steps, fit[0], fit[1], span, _PASSES) for fit in likely), key=_misfit)
     clean = misfit < _OUTLIER * float(np.median(misfit))
-    vector, _, misfit = _fit(steps.some(clean), vector, place[clean], span, 8)
+    vector, _, misfit = _fit(steps.some(clean), vector, place[clean], span, _LAST_PASSES)
     if np.count_nonzero(clean) < _LEAST_GAPS or float(np.median(misfit)) > _MOST_MISFIT:
         return None
     return Blur(*(float(v) for v in vector))
@@ -55,6 +58,10 @@ def _starts(nearest: float, span: float) -> list[Array]:
         for discs in _DISCS
         for focus in _FOCUS_PLACES
     ]
+
+
+def _misfit(fit: tuple[Array, Array, Array]) -> float:
+    return float(np.median(fit[2]))
 
 
 def _fit(steps: EdgeSteps, start: Array, place: Array, span: float, passes: int) -> tuple[Array, Array, Array]:

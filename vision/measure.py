@@ -24,7 +24,7 @@ from vision.photo import PhotoFile, Photograph, Unreadable, decode_photograph
 from vision.quality import PhotoProblem, disagreeing, of_two_necks, problem_of
 from vision.results import Outcome, PhotoResult, Refused
 from vision.settings import StatedNeck
-from vision.trace.strip import clearest_light, is_front
+from vision.trace.strip import is_front, neck_light
 
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
@@ -123,7 +123,7 @@ def _view_of(given: Given, start: CornerStart | None, *, stated: StatedNeck) -> 
             "Check the stated scale length and number of frets.",
         )
     ends, model = located.fret_ends_px.reshape(-1, 2), first.model
-    light = clearest_light(photo.rgb, ends, first.camera, model, model.mean)
+    light = neck_light(photo.rgb, ends, first.camera, model, model.mean)
     return View(photo.name, light, first.camera, first.prior, first.prior_u, photo.flags)
 
 

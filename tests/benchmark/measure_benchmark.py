@@ -41,7 +41,7 @@ from vision.photo import PhotoFile, Photograph, decode_photograph
 from vision.results import Outcome
 from vision.settings import StatedNeck
 from vision.trace.photo_trace import PhotoMeasurement, measure_photo
-from vision.trace.strip import clearest_light
+from vision.trace.strip import neck_light
 
 KINDS = ("bass", "treble", "front")
 _REPEATS = 3  # of decoding, which is short enough to be drowned by a cold start: the best counts
@@ -228,7 +228,7 @@ def _view(neck: Neck, model: NeckModel) -> View:
         prior, photo.focal_prior_px is not None, float(np.hypot(width, height)), located.fret_ends_px, model,
         model.mean,
     )
-    light = clearest_light(photo.rgb, located.fret_ends_px.reshape(-1, 2), camera, model, model.mean)
+    light = neck_light(photo.rgb, located.fret_ends_px.reshape(-1, 2), camera, model, model.mean)
     return View(photo.name, light, camera, prior, prior_u)
 
 

@@ -193,13 +193,11 @@ def _best(profile: Floats, template: Floats, part: NDArray[np.bool_]) -> float:
 def _block_likeness(block: Floats, template: Floats) -> float:
     """Median over the column blocks of their likeness to the template, at the best common shift."""
     t = template - template.mean()
-    m = len(t)
-    best = -1.0
-    for s in range(2 * SEARCH + 1):
-        part = block[s : s + m] - block[s : s + m].mean(axis=0)
-        value = alike(t @ part, np.sum(part**2, axis=0), float(np.sum(t**2)), m)
-        best = max(best, float(np.median(value)))
-    return best
+    # (shifts, blocks, samples)
+    parts = np.lib.stride_tricks.sliding_window_view(block[: len(t) + 2 * SEARCH], len(t), axis=0)
+    parts = parts - parts.mean(axis=2, keepdims=True)
+    value = alike(parts @ t, np.sum(parts**2, axis=2), float(np.sum(t**2)), len(t))
+    return float(np.median(value, axis=1).max())
 
 
 def inlay_agreement(dot: Floats, numbers: Floats) -> float:

@@ -25,7 +25,7 @@ from vision.trace.profile_start import first_profile
 from vision.trace.reflections import without_sliding
 from vision.trace.string_match import match_strings, string_data_of
 from vision.trace.strings import StringLine, find_strings, string_mask
-from vision.trace.strip import LightCrop, NeckLight, Strip, make_strip
+from vision.trace.strip import LightCrop, NeckLight, Strip, make_strips
 
 Array = NDArray[np.float64]
 
@@ -71,7 +71,7 @@ def measure_photo(
     string_lines : (S, 4) the strings as expected (vision.fit.observations.STRING_UNKNOWNS).  radius_mm : (S,) theirs.
     """
     crop = light.clearest
-    strip = make_strip(crop, camera, model, theta)
+    strip, dark_strip = make_strips([crop, light.wood_dark], camera, model, theta)
     if before is not None and strip.front:
         before = _at_new_depths(before, strip)
     strings = find_strings(strip, camera, model, theta)
@@ -98,7 +98,7 @@ def measure_photo(
         if np.count_nonzero(better) > np.count_nonzero(seen):
             profile, seen = again, better
     if before is not None and not strip.front:
-        wood_dark, _, _ = lane_signals(make_strip(light.wood_dark, camera, model, theta), mask)
+        wood_dark, _, _ = lane_signals(dark_strip, mask)
         profile = without_sliding(profile, wood_dark, weights, geometry, seen)
     by_fret = np.argsort(strip.order)
     usable = seen[:, by_fret].T

@@ -6,7 +6,8 @@ end of the frets). Whatever stands above or below that surface appears displaced
 is `rows_per_mm` rows. A strip is the only place where pixels are resampled.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -125,7 +126,7 @@ def crop_light(
     return LightCrop(linear_light(rgb[y0 : y1 + 1, x0 : x1 + 1], mix), np.array([x0, y0], dtype=np.float64))
 
 
-def clearest_light(
+def neck_light(
     rgb: NDArray[np.uint8], around_px: Array, camera: CameraModel, model: NeckModel, theta: Array
 ) -> NeckLight:
     """The light in which frets stand out best: brightness, or red or blue where metal and wood are equally bright.
@@ -135,7 +136,7 @@ def clearest_light(
     to be preferred.
     """
     crops = [crop_light(rgb, around_px, mix=mix) for mix in (LUMINANCE, _RED, _BLUE)]
-    clear = [_clearness(make_strip(crop, camera, model, theta)) for crop in crops]
+    clear = [_clearness(strip) for strip in make_strips(crops, camera, model, theta)]
     best = int(np.argmax(np.array(clear) / [1.0, _CLEARER, _CLEARER]))
     one_light = best > 0 or is_front(camera, model)
     return NeckLight(crops[best], crops[best] if one_light else crop_light(rgb, around_px, mix=_WITHOUT_RED))
@@ -156,16 +157,16 @@ def is_front(camera: CameraModel, model: NeckModel) -> bool:
     return view_angle_deg(camera, middle_of(model)) > FRONT_FROM_DEG
 
 
-def make_strip(
-    crop: LightCrop,
+def make_strips(
+    crops: Sequence[LightCrop],
     camera: CameraModel,
     model: NeckModel,
     theta: Array,
     *,
     row_px: float = 0.9,
     columns: int = 224,
-) -> Strip:
-    """Resample a photograph along the current model."""
+) -> list[Strip]:
+    """Resample several lights of one photograph along the current model: strips that differ in their light alone."""
     front = is_front(camera, model)
     direction = np.array([0.0, 0.0, 1.0]) if front else np.array([0.0, 1.0, 0.0])
     spacing = model.z_mm[0]
@@ -182,7 +183,6 @@ def make_strip(
     surface = surface_points(model, theta, z[:, None], lateral[None, :])
     image, depth = project(surface.reshape(-1, 3), camera)
     image = image.reshape(rows, columns, 2)
-    light = crop.sample(image)
     across_px = np.hypot(*(image[:, -1] - image[:, 0]).T)
     ascending = z[-1] > z[0]
     order = np.arange(model.frets) if ascending else np.arange(model.frets)[::-1]
@@ -190,8 +190,8 @@ def make_strip(
     rising_z, rising_row = (z, row_index) if ascending else (z[::-1], row_index[::-1])
     top_row = np.interp(model.z_mm[order], rising_z, rising_row)
     tops, _ = fret_points(model, theta, order, np.zeros(model.frets))
-    return Strip(
-        light=light,
+    strip = Strip(
+        light=crops[0].sample(image),
         z_mm=z,
         depth_m=depth.reshape(rows, columns)[:, columns // 2] / 1000.0,
         lateral=lateral,
@@ -203,6 +203,8 @@ def make_strip(
         front=front,
         columns_per_px=(columns - 1) / across_px,
     )
+    others = (strip if crop is crops[0] else replace(strip, light=crop.sample(image)) for crop in crops[1:])
+    return [strip, *others]
 
 
 def _rows_per_mm(

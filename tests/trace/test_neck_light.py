@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from tests.neck_models import camera_beyond_nut, flat_neck, middle_of_picture_px
 from vision.fit.camera import CameraModel, project
 from vision.fit.neck_model import fret_points
-from vision.trace.strip import LUMINANCE, NeckLight, clearest_light, crop_light, linear_light
+from vision.trace.strip import LUMINANCE, NeckLight, crop_light, linear_light, neck_light
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -39,7 +39,7 @@ def _picture(
 
 def _lights(rgb: Pixels, around: Array, camera: CameraModel) -> NeckLight:
     model, theta = flat_neck(12)
-    return clearest_light(rgb, around, camera, model, theta)
+    return neck_light(rgb, around, camera, model, theta)
 
 
 def _chosen(rgb: Pixels, around: Array) -> NDArray[np.float32]:

@@ -34,6 +34,33 @@ def test_light_is_the_design_times_the_templates() -> None:
     assert np.ptp(expected, axis=0).min() > 0.3
 
 
+@pytest.mark.parametrize("fret", [0, FRETS // 2, FRETS - 1])
+def test_crown_and_board_lie_where_the_mean_view_angle_would_show_them(fret: int) -> None:
+    """Points of a half-ellipse and of the board before it, projected at the fret's own angle and at the mean one.
+
+    The foot and the board are marks that stay; what the rest of the crown mirrors follows the line of sight by half.
+    """
+    height_mm, half_width_mm = 1.15, 1.2
+    assert _GEOMETRY.tangent is not None
+    own, mean = _GEOMETRY.tangent[fret], _GEOMETRY.tangent.mean()
+    turn = np.linspace(0.0, np.pi / 2.0, 2000)
+    below, nearer = height_mm * (1.0 - np.cos(turn)), half_width_mm * np.sin(turn)
+    follows = 0.5 + 0.5 * (below / height_mm) ** 4
+    board = np.linspace(0.0, 60.0, 2000)[1:]
+    seen = np.r_[below + nearer * own, height_mm + (half_width_mm + board) * own]
+    at_mean = np.r_[below + nearer * (own + (mean - own) * follows), height_mm + (half_width_mm + board) * mean]
+    scene = _scene(np.zeros((1, FRETS)), turn_rad=0.0)
+    here = scene.fret == fret
+    rows = _BASIS.fine_rows[scene.row[here]]
+    depth = (_GEOMETRY.top_row[fret] - rows) / _GEOMETRY.rows_per_mm[fret]
+    np.testing.assert_allclose(scene.depth[here], np.interp(depth, seen, at_mean), rtol=0, atol=2e-5)
+    assert depth.min() < 0.15 and depth.max() > 1.2
+    step = np.diff(scene.depth[here]) / np.diff(depth)
+    middle = 0.5 * (scene.stretch[here][1:] + scene.stretch[here][:-1])
+    smooth = (depth[:-1] > 0.15) & (np.abs(depth[:-1] - height_mm - half_width_mm * own) > 0.1)
+    np.testing.assert_allclose(middle[smooth], step[smooth], rtol=0, atol=3e-3)
+
+
 def test_every_lane_is_drawn_for_itself() -> None:
     shift, templates = _shift_mm(), _templates()
     together = _scene(shift)

@@ -12,7 +12,7 @@ from vision.trace.reflections import believed_of_light, without_sliding
 Array = NDArray[np.float64]
 
 _ALL = np.ones((LANES, FRETS), dtype=bool)
-_CROWN_MM = 1.15
+_CROWN_MM, _HALF_CROWN_MM = 1.15, 1.2
 
 
 def _before(lanes: Lanes) -> ProfileFit:
@@ -96,18 +96,26 @@ def test_a_lane_with_few_frets_is_left_alone(mended: list[tuple[Lanes, ProfileFi
 
 @pytest.mark.parametrize("turn_rad", [-0.08, 0.05])
 def test_a_turn_moves_what_the_arch_mirrors_and_neither_top_nor_foot(turn_rad: float) -> None:
-    """A point of the arch is h (1 - cos a) below its top; where its normal turns by t, it stands h sin(a) t lower."""
+    """A point h (1 - cos a) below the top of the arch stands h sin(a) t lower where its normal turns by t.
+
+    It is as much nearer to the camera as the arch is wide there, and appears lower for it.
+    """
     lanes = draw(11)
     geometry, shift = lanes.geometry, np.zeros((1, FRETS))
+    assert geometry.tangent is not None
     basis = LaneBasis(lanes.signal.shape[1], geometry)
     still, turned = (LaneScene(shift, basis, geometry, turn) for turn in (0.0, turn_rad))
     below = (still.top[0, still.fret] - basis.fine_rows[still.row]) / geometry.rows_per_mm[still.fret]
     moved = still.depth - turned.depth
     at_end = np.isin(still.fret, [0, FRETS - 1])
     arch = at_end & (below > 0.15) & (below < 0.55)
-    slope = np.arccos(1.0 - below / _CROWN_MM, where=arch, out=np.zeros_like(below))
+    own = geometry.tangent[still.fret]
+    angles = np.linspace(0.0, np.pi / 2.0, 2000)
+    seen = _CROWN_MM * (1.0 - np.cos(angles)) + _HALF_CROWN_MM * np.sin(angles) * own[:, None]
+    slope = np.array([np.interp(at, depths, angles) for at, depths in zip(below, seen, strict=True)])
     expected = _CROWN_MM * np.sin(slope) * turn_rad * geometry.place[still.fret]
     np.testing.assert_allclose(moved[arch], expected[arch], rtol=0, atol=0.006)
     assert np.abs(expected[arch]).max() > 0.03
-    np.testing.assert_allclose(moved[below >= _CROWN_MM], 0.0, rtol=0, atol=1e-9)
+    on_board = below >= _CROWN_MM + _HALF_CROWN_MM * own
+    np.testing.assert_allclose(moved[on_board], 0.0, rtol=0, atol=1e-9)
     assert np.abs(moved[below < 0.002]).max(initial=0.0) < 0.01

@@ -205,36 +205,33 @@ def _unforeshorten(
 ) -> tuple[Array, Array, Array]:
     """Depth below the top as it would appear at the mean view angle; its derivative; and with respect to the turn.
 
-    A point of the crown y below its top and x nearer to the camera appears y + x tan(a) below it, so the lower
-    part of a crown shifts against its top as the view angle changes along the neck; the board in front of it is
-    stretched in proportion to tan(a). Crown: a half-ellipse of usual fret wire. It is a mirror: what it shows of a
-    distant room moves over it by half the change of the view angle, only its foot stays where it is. Where the
-    mirroring normal is turned by turned_rad (N,), it moves on by as much of the crown's height as the arch has turned.
+    A point y below its top and x nearer to the camera appears y + x tan(a) below it. Crown: a half-ellipse of usual
+    fret wire, y = h (1 - cos p) and x = w sin p, which appears h + hypot(h, w tan(a)) sin(p - d) below its top with
+    tan(d) = h / (w tan(a)). It is a mirror: what it shows of a distant room moves over it by half the change of the
+    view angle, only its foot stays where it is. Where the mirroring normal is turned by turned_rad (N,), it moves on by
+    as much of the crown's height as the arch has turned. The board in front is stretched in proportion to tan(a).
     """
     if tangent is None:
         return depth_mm, np.ones_like(depth_mm), np.zeros_like(depth_mm)
+    height, half_width = _CROWN_HEIGHT_MM, _CROWN_HALF_WIDTH_MM
     mean = float(np.mean(tangent))
-    own = tangent[fret]
-    level = np.clip(depth_mm / _CROWN_HEIGHT_MM, 0.0, 1.0)
-    round_part = np.sqrt(np.clip(1.0 - (1.0 - level) ** 2, 1e-6, 1.0))
-    cube = level * level * level
-    fixed = cube * level  # at the foot
+    own, turned = tangent[fret], turned_rad[fret]
+    lean = np.arctan2(height, half_width * own)
+    arch = lean + np.arcsin(np.clip((depth_mm - height) / np.hypot(height, half_width * own), -1.0, 1.0))
+    arch = np.clip(arch, 0.0, 0.5 * np.pi)
+    sine, cosine = np.sin(arch), np.cos(arch)
+    level = 1.0 - cosine
+    fixed, by_arch = level**4, 4.0 * level**3 * sine  # at the foot
     follows = _MIRRORED + (1.0 - _MIRRORED) * fixed
-    reach = _CROWN_HALF_WIDTH_MM * round_part * follows
-    rounding = np.clip((1.0 - level) / round_part, 0.0, 4.0)
-    by_level = rounding * follows
-    by_level += round_part * 4.0 * (1.0 - _MIRRORED) * cube
-    by_level *= _CROWN_HALF_WIDTH_MM / _CROWN_HEIGHT_MM
-    foot = _CROWN_HEIGHT_MM
-    slide = -foot * round_part * (1.0 - fixed)
-    on_crown = depth_mm + (mean - own) * reach + turned_rad[fret] * slide
-    on_board = foot + (mean - own) * _CROWN_HALF_WIDTH_MM + (depth_mm - foot) * mean / own
-    crown = depth_mm < foot
-    slope = 1.0 + (mean - own) * by_level
-    slope -= turned_rad[fret] * (rounding * (1.0 - fixed) - 4.0 * cube * round_part)
+    slide = -height * sine * (1.0 - fixed)
+    by_depth = 1.0 / (height * sine + half_width * own * cosine)  # of the arch
+    away = (mean - own) * half_width
+    slope = away * (cosine * follows + sine * (1.0 - _MIRRORED) * by_arch)
+    slope -= turned * height * (cosine * (1.0 - fixed) - sine * by_arch)
+    crown = depth_mm < height + half_width * own
     return (
-        np.where(crown, on_crown, on_board),
-        np.where(crown, slope, mean / own),
+        np.where(crown, depth_mm + away * sine * follows + turned * slide, height + (depth_mm - height) * mean / own),
+        np.where(crown, 1.0 + slope * by_depth, mean / own),
         np.where(crown, slide, 0.0),
     )
 

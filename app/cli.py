@@ -50,7 +50,7 @@ def _measure(options: argparse.Namespace, stated: StatedNeck) -> int:
     from app.processes import start_workers
 
     if all(path.is_file() for path in options.photos):  # misuse need not wait for processes to end
-        start_workers(len(options.photos))  # they load while this process does
+        start_workers(len(options.photos), here=True)  # they load while this process does
     from app.measure_command import MisuseError, measure_to_files
 
     try:

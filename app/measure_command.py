@@ -34,7 +34,7 @@ def measure_to_files(
         files = [PhotoFile(whole, name) for whole, name in zip(data, names, strict=True)]
         if overlay_folder is not None:
             make_folder(overlay_folder)
-        outcome = measure_side_by_side(files, stated, progress=say_progress)
+        outcome = measure_side_by_side(files, stated, progress=say_progress, here=True)
     except ValueError as error:
         raise MisuseError(str(error)) from error
     thresholds = Thresholds()

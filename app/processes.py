@@ -14,17 +14,20 @@ from loky import cpu_count, get_reusable_executor
 
 from app.one_thread import ONE_THREAD
 
-_MOST = 3  # one for each photograph of a set, on two cores too: they share them better than a queue would
+_MOST = 3  # at work at once, one for each photograph of a set; two cores too are better shared than by a queue
 _STAY_S = 60  # without work
 _WATCH_S = 2.0
 
 
-def start_workers(photographs: int) -> Executor | None:
+def start_workers(photographs: int, *, here: bool = False) -> Executor | None:
     """Processes for so many photographs, those of before if they are still there; None where they would not help or
-    cannot be had."""
-    workers = min(photographs, _MOST)
-    if workers < 2 or cpu_count() < 2:
+    cannot be had.
+
+    here : this process works on one of them itself.
+    """
+    if photographs < 2 or cpu_count() < 2:
         return None
+    workers = min(photographs, _MOST) - here
     try:
         executor: Executor = get_reusable_executor(
             max_workers=workers, timeout=_STAY_S, env=ONE_THREAD, initializer=_begin, initargs=(os.getpid(),)

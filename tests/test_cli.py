@@ -173,7 +173,7 @@ def test_processes_are_started_while_the_command_loads_but_not_for_a_file_that_i
     tmp_path: Path, carpet: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     started: list[int] = []
-    monkeypatch.setattr(processes, "start_workers", started.append)
+    monkeypatch.setattr(processes, "start_workers", lambda photographs, *, here: started.append(photographs))
     made_up(fixtures_results.refused(), monkeypatch)
     target = str(tmp_path / "r.json")
     assert cli.main(["measure", str(carpet), str(carpet), *STATED, "--json", target]) == 3

@@ -5,7 +5,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor
+from concurrent.futures import Executor, Future
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
@@ -50,13 +50,29 @@ def _told_alike(outcome: Outcome, alone: Measured) -> None:
     ]
 
 
-def test_processes_tell_what_one_process_tells(alone: Measured, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("here", [False, True])
+def test_processes_tell_what_one_process_tells(
+    here: bool, alone: Measured, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr(processes, "cpu_count", lambda: 2)
-    assert start_workers(2) is not None
+    assert start_workers(2, here=here) is not None
     steps: list[str] = []
-    outcome = measure_side_by_side(_files(), STATED, progress=steps.append)
+    outcome = measure_side_by_side(_files(), STATED, progress=steps.append, here=here)
     _told_alike(outcome, alone)
     assert len(steps) == len(set(steps)) == 8
+
+
+def test_the_first_is_worked_on_here_and_the_others_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(processes, "cpu_count", lambda: 2)
+    pool = start_workers(3, here=True)
+    assert pool is not None
+    places = workers._helped(pool)(_place, ["a", "b", "c"], [1, 2, 3])
+    assert [told for told, _ in places] == ["a1", "b2", "c3"]
+    assert [place == os.getpid() for _, place in places] == [True, False, False]
+
+
+def _place(letter: str, number: int) -> tuple[str, int]:
+    return f"{letter}{number}", os.getpid()
 
 
 def _running(process: int) -> bool:
@@ -91,10 +107,14 @@ class Stopped(Executor):
     def map(self, fn: Callable[..., Any], *iterables: Any, **options: Any) -> Iterator[Any]:
         raise BrokenProcessPool("stopped")
 
+    def submit(self, fn: Callable[..., Any], /, *arguments: Any, **options: Any) -> Future[Any]:
+        raise BrokenProcessPool("stopped")
 
-def test_stopped_processes_are_done_without(alone: Measured, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "start_workers", lambda photographs: Stopped())
-    _told_alike(measure_side_by_side(_files(), STATED), alone)
+
+@pytest.mark.parametrize("here", [False, True])
+def test_stopped_processes_are_done_without(here: bool, alone: Measured, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workers, "start_workers", lambda photographs, *, here: Stopped())
+    _told_alike(measure_side_by_side(_files(), STATED, here=here), alone)
 
 
 def test_where_no_process_can_be_started_there_is_none(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -54,7 +54,8 @@ def test_crown_and_board_lie_where_the_mean_view_angle_would_show_them(fret: int
     rows = _BASIS.fine_rows[scene.row[here]]
     depth = (_GEOMETRY.top_row[fret] - rows) / _GEOMETRY.rows_per_mm[fret]
     np.testing.assert_allclose(scene.depth[here], np.interp(depth, seen, at_mean), rtol=0, atol=2e-5)
-    assert depth.min() < 0.15 and depth.max() > 1.2
+    assert depth.min() < 0.15
+    assert depth.max() > 1.2
     step = np.diff(scene.depth[here]) / np.diff(depth)
     middle = 0.5 * (scene.stretch[here][1:] + scene.stretch[here][:-1])
     smooth = (depth[:-1] > 0.15) & (np.abs(depth[:-1] - height_mm - half_width_mm * own) > 0.1)

@@ -99,13 +99,13 @@ def edge_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: f
 def _over_disc(
     sharp: Callable[[Array], Array], offset_px: Array, disc_px: Array, reach_px: float, step_px: float
 ) -> Array:
-    """Mean of a function of the place, even beyond reach_px, over the defocus disc seen from the side."""
+    """Mean over a disc, seen from the side, of a function of the place that hardly changes beyond reach_px."""
     # Linear interpolation by hand: np.interp would search for cells that are known, at twice the time.
     grid = np.arange(-reach_px - 1.0, reach_px + 1.0, step_px)
     table = sharp(grid)
     rise = np.append(np.diff(table), 0.0)
     start = (offset_px - grid[0]) / step_px
-    mean = np.zeros_like(start)
+    mean: Array = np.zeros_like(start)
     for node, weight in zip(_DISC_NODE, _DISC_WEIGHT, strict=True):
         place = np.clip(start - disc_px * (node / step_px), 0.0, len(rise) - 1.0)
         cell = place.astype(np.int64)
@@ -128,7 +128,8 @@ def blur_matrix(
     half = int(np.ceil(reach / step))
     beside = np.arange(-half, half + 1)
     column = np.round((rows - fine_rows[0]) / step).astype(np.int64)[:, None] + beside
-    value = _spread_of_discs(beside * step * px_per_row, disc_px, sigma, blur.sharpening)
+    offset_px = beside.astype(np.float64) * (step * px_per_row)
+    value = _spread_of_discs(offset_px, disc_px, sigma, blur.sharpening)
     inside = (column >= 0) & (column < len(fine_rows))
     value[~inside] = 0.0
     value /= value.sum(axis=1, keepdims=True)

@@ -77,32 +77,32 @@ class Blur:
 
 def line_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """Line-spread function at offsets (r, m) for disc radii (r, 1); area 1 before truncation."""
-    mask_px = float(np.hypot(sigma_px, MASK_PX))
-
-    def sharp(x: Array) -> Array:
-        return (1.0 + sharpening) * _gaussian(x, sigma_px) - sharpening * _gaussian(x, mask_px)
-
-    return _over_disc(sharp, offset_px, disc_px, float(np.max(disc_px)) + 4.0 * mask_px, _TABLE_STEP_PX)
+    return _sharpened_over_disc(_gaussian, 4.0, _TABLE_STEP_PX, offset_px, disc_px, sigma_px, sharpening)
 
 
 def edge_spread(offset_px: Array, disc_px: Array, sigma_px: float, sharpening: float) -> Array:
     """What a step from 0 to 1 becomes at offsets (n,) for disc radii (n,): the integral of line_spread."""
-    mask_px = float(np.hypot(sigma_px, MASK_PX))
-
-    def sharp(x: Array) -> Array:
-        return np.asarray((1.0 + sharpening) * ndtr(x / sigma_px) - sharpening * ndtr(x / mask_px))
-
-    reach = float(np.max(disc_px, initial=0.0)) + 5.0 * mask_px
-    return _over_disc(sharp, offset_px, disc_px, reach, _EDGE_TABLE_STEP_PX)
+    return _sharpened_over_disc(_step, 5.0, _EDGE_TABLE_STEP_PX, offset_px, disc_px, sigma_px, sharpening)
 
 
-def _over_disc(
-    sharp: Callable[[Array], Array], offset_px: Array, disc_px: Array, reach_px: float, step_px: float
+def _sharpened_over_disc(
+    lens: Callable[[Array, float], Array],
+    reach: float,
+    step_px: float,
+    offset_px: Array,
+    disc_px: Array,
+    sigma_px: float,
+    sharpening: float,
 ) -> Array:
-    """Mean over a disc, seen from the side, of a function of the place that hardly changes beyond reach_px."""
-    # Linear interpolation by hand: np.interp would search for cells that are known, at twice the time.
+    """What a lens of spread sigma makes of a line or a step (place, sigma), sharpened, averaged over the defocus disc.
+
+    reach : spreads beyond which that no longer changes.
+    """
+    mask_px = float(np.hypot(sigma_px, MASK_PX))
+    reach_px = float(np.max(disc_px, initial=0.0)) + reach * mask_px
     grid = np.arange(-reach_px - 1.0, reach_px + 1.0, step_px)
-    table = sharp(grid)
+    table = (1.0 + sharpening) * lens(grid, sigma_px) - sharpening * lens(grid, mask_px)
+    # Linear interpolation by hand: np.interp would search for cells that are known, at twice the time.
     rise = np.append(np.diff(table), 0.0)
     start = (offset_px - grid[0]) / step_px
     mean: Array = np.zeros_like(start)
@@ -152,3 +152,7 @@ def _spread_of_discs(offset_px: Array, disc_px: Array, sigma_px: float, sharpeni
 def _gaussian(x: Array, sigma: float) -> Array:
     density: Array = np.exp(-0.5 * (x / sigma) ** 2) / (sigma * np.sqrt(2.0 * np.pi))
     return density
+
+
+def _step(x: Array, sigma: float) -> Array:
+    return np.asarray(ndtr(x / sigma), dtype=np.float64)

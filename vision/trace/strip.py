@@ -26,6 +26,7 @@ _RED, _BLUE = (0.8, 0.2, 0.0), (0.0, 0.25, 0.75)
 _WITHOUT_RED = (0.0, 0.5, 0.5)  # where wood is dark, in front of crowns as well as mirrored by them
 _CLEARER = 1.5
 _SIDE_REACH = 1.18
+_ROW_PX, _COLUMNS = 0.9, 224  # of a strip
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,11 +130,10 @@ def crop_light(
 def neck_light(
     rgb: NDArray[np.uint8], around_px: Array, camera: CameraModel, model: NeckModel, theta: Array
 ) -> NeckLight:
-    """The light in which frets stand out best: brightness, or red or blue where metal and wood are equally bright.
+    """Both lights of a neck: the clearest is brightness, or red or blue where metal and wood are equally bright.
 
-    Beside it the one in which wood is dark. Judged by the change of light along the neck about the frets over the
-    noise between neighbouring columns. Colours are stored more coarsely than brightness, so they must be much clearer
-    to be preferred.
+    Judged by the change of light along the neck about the frets over the noise between neighbouring columns. Colours
+    are stored more coarsely than brightness, so they must be much clearer to be preferred.
     """
     crops = [crop_light(rgb, around_px, mix=mix) for mix in (LUMINANCE, _RED, _BLUE)]
     clear = [_clearness(strip) for strip in make_strips(crops, camera, model, theta)]
@@ -162,9 +162,6 @@ def make_strips(
     camera: CameraModel,
     model: NeckModel,
     theta: Array,
-    *,
-    row_px: float = 0.9,
-    columns: int = 224,
 ) -> list[Strip]:
     """Resample several lights of one photograph along the current model: strips that differ in their light alone."""
     front = is_front(camera, model)
@@ -173,16 +170,16 @@ def make_strips(
     z_fine = np.linspace(-0.3 * spacing, model.z_mm[-1] + 14.0, 3000)
     middle_px, _ = project(surface_points(model, theta, z_fine, np.zeros_like(z_fine)), camera)
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(middle_px, axis=0).T))])
-    rows = max(int(along[-1] / row_px), 64)
+    rows = max(int(along[-1] / _ROW_PX), 64)
     z = np.interp(np.linspace(0.0, along[-1], rows), along, z_fine)
     px_per_row = float(along[-1]) / (rows - 1)
     position = camera.position_mm
     if np.abs(position[2] - z[-1]) < np.abs(position[2] - z[0]):
         z = z[::-1]
-    lateral = np.linspace(-_SIDE_REACH, _SIDE_REACH, columns)
+    lateral = np.linspace(-_SIDE_REACH, _SIDE_REACH, _COLUMNS)
     surface = surface_points(model, theta, z[:, None], lateral[None, :])
     image, depth = project(surface.reshape(-1, 3), camera)
-    image = image.reshape(rows, columns, 2)
+    image = image.reshape(rows, _COLUMNS, 2)
     across_px = np.hypot(*(image[:, -1] - image[:, 0]).T)
     ascending = z[-1] > z[0]
     order = np.arange(model.frets) if ascending else np.arange(model.frets)[::-1]
@@ -193,7 +190,7 @@ def make_strips(
     strip = Strip(
         light=crops[0].sample(image),
         z_mm=z,
-        depth_m=depth.reshape(rows, columns)[:, columns // 2] / 1000.0,
+        depth_m=depth.reshape(rows, _COLUMNS)[:, _COLUMNS // 2] / 1000.0,
         lateral=lateral,
         order=order,
         top_row=top_row,
@@ -201,7 +198,7 @@ def make_strips(
         px_per_row=px_per_row,
         direction_mm=direction,
         front=front,
-        columns_per_px=(columns - 1) / across_px,
+        columns_per_px=(_COLUMNS - 1) / across_px,
     )
     others = (strip if crop is crops[0] else replace(strip, light=crop.sample(image)) for crop in crops[1:])
     return [strip, *others]

@@ -1,5 +1,7 @@
 """Reflections that slide over the crowns: what they do to one lane more than to another is taken out."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -96,9 +98,11 @@ def test_a_lane_with_few_frets_is_left_alone(mended: list[tuple[Lanes, ProfileFi
 
 @pytest.mark.parametrize("turn_rad", [-0.08, 0.05])
 def test_a_turn_moves_what_the_arch_mirrors_and_neither_top_nor_foot(turn_rad: float) -> None:
-    """A point h (1 - cos a) below the top of the arch stands h sin(a) t lower where its normal turns by t.
+    """A point h (1 - cos p) below the top of the arch stands h sin(p) t lower where its normal turns by t.
 
-    It is as much nearer to the camera as the arch is wide there, and appears lower for it.
+    By the law of reflection it mirrors what stands 2 p + a above the horizon, seen under the angle a. At height H over
+    the neck that is H cot(2 p + a) ahead, so its direction changes by sin^2(2 p + a) / H with the place along the neck:
+    by sin^2(2 p + a) of what it changes by overhead.
     """
     lanes = draw(11)
     geometry, shift = lanes.geometry, np.zeros((1, FRETS))
@@ -113,9 +117,24 @@ def test_a_turn_moves_what_the_arch_mirrors_and_neither_top_nor_foot(turn_rad: f
     angles = np.linspace(0.0, np.pi / 2.0, 2000)
     seen = _CROWN_MM * (1.0 - np.cos(angles)) + _HALF_CROWN_MM * np.sin(angles) * own[:, None]
     slope = np.array([np.interp(at, depths, angles) for at, depths in zip(below, seen, strict=True)])
-    expected = _CROWN_MM * np.sin(slope) * turn_rad * geometry.place[still.fret]
+    overhead = np.sin(2.0 * slope + np.arctan(own)) ** 2
+    expected = _CROWN_MM * np.sin(slope) * turn_rad * overhead * geometry.far[still.fret]
     np.testing.assert_allclose(moved[arch], expected[arch], rtol=0, atol=0.006)
     assert np.abs(expected[arch]).max() > 0.03
     on_board = below >= _CROWN_MM + _HALF_CROWN_MM * own
     np.testing.assert_allclose(moved[on_board], 0.0, rtol=0, atol=1e-9)
     assert np.abs(moved[below < 0.002]).max(initial=0.0) < 0.01
+
+
+def test_far_is_where_the_camera_is_not() -> None:
+    lanes = draw(11)
+    from_other_end = replace(lanes.geometry, place=-lanes.geometry.place)
+    np.testing.assert_array_equal(from_other_end.far, lanes.geometry.far)
+    assert from_other_end.far[0] < -0.8 < 0.8 < from_other_end.far[-1]
+
+
+def test_without_contrast_a_lamp_is_expected_one_to_two_metres_above_the_neck() -> None:
+    lanes = draw(11, shine=0.0, uneven=0.0)
+    still = _before(lanes)
+    found = _after(lanes, still).turn_rad
+    assert 0.03 < found < 0.11

@@ -52,6 +52,11 @@ class LaneGeometry:
     near_mm: float = 1.6
     beyond_mm: float = 0.9
 
+    @property
+    def far(self) -> Array:
+        """(N,) position along the neck, about -1 at its near end to 1 at its far end."""
+        return np.asarray(self.place * np.sign(self.place[-1] - self.place[0]))
+
 
 class LaneBasis:
     """Knots, regularisation and the fine grid shared by all lanes of a strip."""
@@ -83,12 +88,12 @@ class LaneScene:
     """The sharp signals of all lanes on the fine grid, each a linear function of its own template, for given shifts.
 
     shift : (lanes, N) of the tops, mm.
-    turn_rad : how far the normal that mirrors the light turns from the middle of the neck to its ends, beyond what
-    the line of sight makes of it: a lamp in the room stands in another direction from every fret.
+    turn_rad : how far the normal that mirrors the light right overhead turns from the middle of the neck to its far
+    end, beyond what the line of sight makes of it: a lamp in the room stands in another direction from every fret.
     """
 
     def __init__(self, shift: Array, basis: LaneBasis, geometry: LaneGeometry, turn_rad: float = 0.0) -> None:
-        self.basis, self.geometry, self.turned = basis, geometry, turn_rad * geometry.place
+        self.basis, self.geometry, self.turned = basis, geometry, turn_rad * geometry.far
         self.top = geometry.top_row + shift * geometry.rows_per_mm
         self.lanes, self.frets = shift.shape
         fine = basis.fine_rows
@@ -126,7 +131,7 @@ class LaneScene:
 
     def by_turn(self, coefficient: Array) -> Array:
         """Derivative with respect to turn_rad, (fine rows, lanes)."""
-        return self._summed(self.row, self.lane, self._slope(coefficient) * self.slide * self.geometry.place[self.fret])
+        return self._summed(self.row, self.lane, self._slope(coefficient) * self.slide * self.geometry.far[self.fret])
 
     def _slope(self, coefficient: Array) -> Array:
         """Derivative of the light seen with respect to the depth."""
@@ -208,8 +213,12 @@ def _unforeshorten(
     A point y below its top and x nearer to the camera appears y + x tan(a) below it. Crown: a half-ellipse of usual
     fret wire, y = h (1 - cos p) and x = w sin p, which appears h + hypot(h, w tan(a)) sin(p - d) below its top with
     tan(d) = h / (w tan(a)). It is a mirror: what it shows of a distant room moves over it by half the change of the
-    view angle, only its foot stays where it is. Where the mirroring normal is turned by turned_rad (N,), it moves on by
-    as much of the crown's height as the arch has turned. The board in front is stretched in proportion to tan(a).
+    view angle, only its foot stays where it is. The board in front is stretched in proportion to tan(a).
+
+    At arch p the crown mirrors what stands 2 p + a above the horizon. Of lamps and a ceiling at one height above the
+    neck the direction changes along it as sin^2(2 p + a): at once overhead, not at all on the horizon, which the
+    crown's top mirrors. By that share of turned_rad (N,) the mirroring normal is turned; what is mirrored moves on by
+    as much of the crown's height as the arch has turned.
     """
     if tangent is None:
         return depth_mm, np.ones_like(depth_mm), np.zeros_like(depth_mm)
@@ -223,11 +232,14 @@ def _unforeshorten(
     level = 1.0 - cosine
     fixed, by_arch = level**4, 4.0 * level**3 * sine  # at the foot
     follows = _MIRRORED + (1.0 - _MIRRORED) * fixed
-    slide = -height * sine * (1.0 - fixed)
+    sight = np.arctan(own)
+    overhead, by_overhead = np.sin(2.0 * arch + sight) ** 2, 2.0 * np.sin(4.0 * arch + 2.0 * sight)
+    free, by_free = (1.0 - fixed) * overhead, (1.0 - fixed) * by_overhead - by_arch * overhead
+    slide = -height * sine * free
     by_depth = 1.0 / (height * sine + half_width * own * cosine)  # of the arch
     away = (mean - own) * half_width
     slope = away * (cosine * follows + sine * (1.0 - _MIRRORED) * by_arch)
-    slope -= turned * height * (cosine * (1.0 - fixed) - sine * by_arch)
+    slope -= turned * height * (cosine * free + sine * by_free)
     crown = depth_mm < height + half_width * own
     return (
         np.where(crown, depth_mm + away * sine * follows + turned * slide, height + (depth_mm - height) * mean / own),

@@ -25,8 +25,10 @@ _SHIFT_U_MM = 0.3  # of a fret's top from where the model has it, before the pic
 _PRIOR_BLUR = np.array([0.7, 0.4, 0.3, 0.5])
 _ALIKE = 1000.0  # how much more alike the lanes' templates change along the neck than they change
 # The same two where reflections turn: that takes up what differs most, and would trade with a change of the templates.
-_TURNING_DRIFT_MM, _TURNING_ALIKE = 0.002, 10_000.0
-_TURN_U_RAD = 0.1  # half of what the direction of a lamp a metre or two away changes along half a neck
+_TURNING_DRIFT_MM, _TURNING_ALIKE = 0.001, 10_000.0
+# Half of what the direction of a lamp overhead changes from the middle of a neck to its end: 0.05 rad if it hangs two
+# metres above the neck, 0.1 rad at one.
+_USUAL_TURN_RAD, _TURN_U_RAD = 0.07, 0.05
 _USUAL_SIGMA_PX, _USUAL_SHARPENING = 0.9, 0.6  # of cameras; the two trade against each other
 _MOST_STEP = np.array([0.4, 0.2, 0.25, 0.3, 0.05])  # of the blur and of the turn
 
@@ -107,7 +109,7 @@ def fit_profiles(
         last = iteration == iterations - 1
         steps = _blur_steps(basis, geometry, blur) if fit_blur and not last else []
         reduced_h = np.diag(1.0 / shared_u**2)
-        reduced_g = np.append(usual - blur.vector(), -turn_rad)[:shared] / shared_u**2
+        reduced_g = np.append(usual - blur.vector(), _USUAL_TURN_RAD - turn_rad)[:shared] / shared_u**2
         back = []
         scene = LaneScene(np.array([lane.shift for lane in lanes]), basis, geometry, turn_rad)
         designs = _by_lane(operator @ scene.design, len(lanes))

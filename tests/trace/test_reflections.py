@@ -100,9 +100,10 @@ def test_a_lane_with_few_frets_is_left_alone(mended: list[tuple[Lanes, ProfileFi
 def test_a_turn_moves_what_the_arch_mirrors_and_neither_top_nor_foot(turn_rad: float) -> None:
     """A point h (1 - cos p) below the top of the arch stands h sin(p) t lower where its normal turns by t.
 
-    By the law of reflection it mirrors what stands 2 p + a above the horizon, seen under the angle a. At height H over
-    the neck that is H cot(2 p + a) ahead, so its direction changes by sin^2(2 p + a) / H with the place along the neck:
-    by sin^2(2 p + a) of what it changes by overhead.
+    It is as much nearer to the camera as the arch is wide there, and appears lower for it. By the law of reflection it
+    mirrors what stands 2 p + a above the horizon, seen under the angle a. At height H over the neck that is
+    H cot(2 p + a) ahead, so its direction changes by sin^2(2 p + a) / H with the place along the neck: by
+    sin^2(2 p + a) of what it changes by overhead.
     """
     lanes = draw(11)
     geometry, shift = lanes.geometry, np.zeros((1, FRETS))

@@ -19,6 +19,7 @@ from scipy.linalg import block_diag
 
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
 from vision.fit.camera_step import camera_after, step_chain
+from vision.fit.left_out import misfit_when_left_out
 from vision.fit.neck_model import NeckModel, edge_place, edge_points, fret_points, middle_of
 from vision.fit.observations import (
     SIDE_UNKNOWNS,
@@ -51,6 +52,7 @@ class JointFit:
     fret_residual: tuple[Array, ...]  # in units of its u, per photograph
     end_residual: tuple[Array, ...]
     string_residual: tuple[Array, ...]
+    string_misfit: tuple[Array, ...]  # (S,) of each with all other data (vision.fit.left_out), NaN where not seen
     edge_offset_mm: tuple[Array, ...]  # (2,) constant error of either edge of the board
     cost: float
     converged: bool
@@ -300,16 +302,18 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
     m = problem.model
     neck = m.unknowns + problem.strings0.size
     at = problem.size + 4 * len(_lens_pairs(problem.photos))
-    frets, ends, strings, cameras, camera_u, edge_offset = [], [], [], [], [], []
+    frets, ends, strings, misfit, cameras, camera_u, edge_offset = [], [], [], [], [], [], []
     for photo, start in zip(problem.photos, problem.starts, strict=True):
         n, e, s = len(photo.frets.fret), len(photo.ends.fret), len(photo.strings.string)
         b = len(photo.edges.gap)
         frets.append(residual[at : at + n])
         ends.append(residual[at + n : at + n + e])
-        strings.append(residual[at + n + e + b : at + n + e + b + s])
-        at += n + e + b + s
-        cameras.append(problem.camera(x, photo, start))
+        at += n + e + b
+        strings.append(residual[at : at + s])
         edges = start + CAMERA_PARAMETERS + photo.frets.unknowns + SIDE_UNKNOWNS
+        misfit.append(_string_misfit(photo, at, edges + SIDE_UNKNOWNS, residual, jacobian, weight, covariance))
+        at += s
+        cameras.append(problem.camera(x, photo, start))
         edge_offset.append(x[edges : edges + 2])
         camera_u.append(np.sqrt(np.diag(covariance)[start : start + CAMERA_PARAMETERS]))
     return JointFit(
@@ -321,10 +325,30 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
         fret_residual=tuple(frets),
         end_residual=tuple(ends),
         string_residual=tuple(strings),
+        string_misfit=tuple(misfit),
         edge_offset_mm=tuple(edge_offset),
         cost=cost,
         converged=converged,
     )
+
+
+def _string_misfit(
+    photo: PhotoData, at: int, own: int, residual: Array, jacobian: Array, weight: Array, covariance: Array
+) -> Array:
+    """(S,) at : row of the first point on a string.  own : column of the first string's error, row of its prior."""
+    misfit = np.full(len(photo.string_offset_u_mm), np.nan)
+    for string in np.unique(photo.strings.string):
+        rows, column = at + np.flatnonzero(photo.strings.string == string), own + string
+        misfit[string] = misfit_when_left_out(
+            jacobian[rows],
+            residual[rows],
+            weight[rows],
+            covariance,
+            column,
+            float(photo.string_offset_u_mm[string]),
+            float(weight[column]),
+        )
+    return misfit
 
 
 def _camera_gap(camera: CameraModel, prior: CameraModel) -> Array:

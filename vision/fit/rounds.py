@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.fit.camera import CameraModel, project
+from vision.fit.contradictions import without_contradictions
 from vision.fit.joint import JointFit, fit_jointly
 from vision.fit.neck_model import NeckModel, fret_points
-from vision.fit.observations import EdgeData, PhotoData, StringData
+from vision.fit.observations import PhotoData
 from vision.fit.string_prior import centre_offset_u_mm, string_prior, string_radii_mm, usual_string_count
 from vision.results import Flag
 from vision.trace.doubt import with_doubt_left
@@ -23,8 +24,6 @@ Each = Callable[..., Iterable[Any]]
 """What applies a function to every photograph, as the built-in `map` does."""
 
 ROUNDS = 3
-_STRING_OUTLIER = 3.0
-_EDGE_OUTLIER_MM = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,14 +96,13 @@ def trace_and_fit(
             )
             for view, camera, t in zip(views, cameras, believed, strict=True)
         )
-        fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
-        kept = tuple(
-            replace(p, strings=_without_outliers(p.strings, r), edges=_of_one_board(p.edges, offset))
-            for p, r, offset in zip(photos, fit.string_residual, fit.edge_offset_mm, strict=True)
-        )
-        if any(_points(k) < _points(p) for k, p in zip(kept, photos, strict=True)):
+        while True:
+            fit = fit_jointly(model, photos, theta, strings, string_mean, string_covariance)
+            kept = without_contradictions(photos, fit)
+            if all(_points(k) == _points(p) for k, p in zip(kept, photos, strict=True)):
+                break
             photos = tuple(replace(p, camera=camera) for p, camera in zip(kept, fit.cameras, strict=True))
-            fit = fit_jointly(model, photos, fit.theta, fit.strings, string_mean, string_covariance)
+            theta, strings = fit.theta, fit.strings
         if not all(_in_sight(view, camera, model, fit.theta) for view, camera in zip(views, fit.cameras, strict=True)):
             fit = replace(fit, converged=False)  # and nothing can be traced by such cameras
             break
@@ -124,24 +122,3 @@ def _in_sight(view: View, camera: CameraModel, model: NeckModel, theta: Array) -
 
 def _points(photo: PhotoData) -> int:
     return len(photo.strings.string) + len(photo.edges.gap)
-
-
-def _of_one_board(data: EdgeData, offset_mm: Array) -> EdgeData:
-    """Drop edges that stand elsewhere than in the other photographs: shadows, or the neck's back below the board."""
-    keep = np.abs(offset_mm)[data.side] < _EDGE_OUTLIER_MM
-    return replace(
-        data,
-        gap=data.gap[keep],
-        share=data.share[keep],
-        side=data.side[keep],
-        point_px=data.point_px[keep],
-        normal=data.normal[keep],
-        u_px=data.u_px[keep],
-    )
-
-
-def _without_outliers(data: StringData, residual: Array) -> StringData:
-    """Drop whole lines that do not fit: one wrongly matched edge would turn a camera."""
-    bad = [s for s in np.unique(data.string) if np.abs(residual[data.string == s]).max() > _STRING_OUTLIER]
-    keep = ~np.isin(data.string, bad)
-    return StringData(data.string[keep], data.point_px[keep], data.normal[keep], data.u_px[keep])

@@ -131,7 +131,13 @@ def main() -> None:
     with ThreadPoolExecutor(DEVELOPING_AT_ONCE) as pool:
         for scene, kinds in wanted:
             if options.only in scene.name:
-                written += photograph(scene, kinds, options.folder, options.samples, options.samples_neck, pool)
+                try:
+                    written += photograph(scene, kinds, options.folder, options.samples, options.samples_neck, pool)
+                except ValueError as outside:
+                    if not options.random:
+                        raise
+                    print(f"{scene.name}: left out, {outside}", flush=True)  # a random view may miss the neck
+                    continue
                 print(f"{scene.name}: rendered", flush=True)
     for photo in written:
         photo.result()

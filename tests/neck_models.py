@@ -28,7 +28,7 @@ def fit_of(model: NeckModel, theta: Array, covariance: Array | None = None) -> J
     whole = np.zeros((model.unknowns + strings.size,) * 2)
     if covariance is not None:
         whole[: model.unknowns, : model.unknowns] = covariance
-    return JointFit(theta, strings, (), (), whole, (), (), (), (), 0.0, True)
+    return JointFit(theta, strings, (), (), whole, (), (), (), (), (), 0.0, True)
 
 
 def camera_beyond_nut(

@@ -9,7 +9,6 @@ Solver: vision.fit.solve with exact Jacobian. Covariance: inverse of the weighte
 normal matrix at the solution (JCGM 102, 6.2); what residuals show beyond it is vision.assemble's.
 """
 
-import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -20,6 +19,7 @@ from scipy.linalg import block_diag
 from vision.fit.camera import CAMERA_PARAMETERS, CameraModel, project_with_derivatives
 from vision.fit.camera_step import camera_after, step_chain
 from vision.fit.left_out import misfit_when_left_out
+from vision.fit.lenses import lens_pairs, same_lens_u, step_from_prior
 from vision.fit.neck_model import NeckModel, edge_place, edge_points, fret_points, middle_of
 from vision.fit.observations import (
     SIDE_UNKNOWNS,
@@ -37,8 +37,6 @@ Array = NDArray[np.float64]
 
 _STUDENT_FREEDOM = 5.0
 _LEAST_GAIN = 1e-9  # of the cost, by a step: less is the last one
-_SAME_FOCAL_U = 0.004  # focusing from 1 m to 2 m changes the focal length by about half of that
-_SAME_LENS_SHARE = 0.2  # of what one lens may differ from the ideal one, between two pictures taken with it
 
 @dataclass(frozen=True, eq=False)
 class JointFit:
@@ -87,10 +85,10 @@ class _Problem:
     def _same_lens(self, x: Array) -> tuple[Array, Array, Array]:
         """Differences between the lenses of low views that one phone may have taken with one lens."""
         residual, jacobian = [], []
-        for first, second in _lens_pairs(self.photos):
+        for first, second in lens_pairs(self.photos):
             one, two = self.photos[first], self.photos[second]
-            unit = np.concatenate([[_SAME_FOCAL_U], _SAME_LENS_SHARE * one.camera_u[7:10]])
-            apart = _camera_gap(one.camera, two.camera)[6:]
+            unit = same_lens_u(one.camera_u)
+            apart = step_from_prior(one.camera, two.camera)[6:]
             at, to = self.starts[first] + 6, self.starts[second] + 6
             residual.append((apart + x[at : at + 4] - x[to : to + 4]) / unit)
             rows = np.zeros((4, self.size))
@@ -107,7 +105,7 @@ class _Problem:
         mean = [m.mean, self.string_mean.ravel()]
         blocks = [m.prior_scale, np.linalg.cholesky(np.linalg.inv(self.string_covariance)).T]
         for photo in self.photos:
-            gap = _camera_gap(photo.camera, photo.camera_prior)
+            gap = step_from_prior(photo.camera, photo.camera_prior)
             mean.append(np.concatenate([-gap, np.zeros(photo.unknowns - CAMERA_PARAMETERS)]))
             ends = np.repeat([photo.ends.offset_u_mm, photo.ends.drift_u_mm, photo.ends.bend_u_mm], 2)
             board = photo.edges
@@ -301,7 +299,7 @@ def _collect(problem: _Problem, x: Array, student: Array, cost: float, converged
     covariance = np.linalg.inv(normal)
     m = problem.model
     neck = m.unknowns + problem.strings0.size
-    at = problem.size + 4 * len(_lens_pairs(problem.photos))
+    at = problem.size + 4 * len(lens_pairs(problem.photos))
     frets, ends, strings, misfit, cameras, camera_u, edge_offset = [], [], [], [], [], [], []
     for photo, start in zip(problem.photos, problem.starts, strict=True):
         n, e, s = len(photo.frets.fret), len(photo.ends.fret), len(photo.strings.string)
@@ -349,23 +347,3 @@ def _string_misfit(
             float(weight[column]),
         )
     return misfit
-
-
-def _camera_gap(camera: CameraModel, prior: CameraModel) -> Array:
-    """Step from the prior camera to the camera, where the prior says anything (pose is free)."""
-    gap = np.zeros(CAMERA_PARAMETERS)
-    gap[6] = np.log(camera.focal_px / prior.focal_px)
-    gap[7] = camera.k1 - prior.k1
-    gap[8:10] = camera.centre_px - prior.centre_px
-    return gap
-
-
-def _lens_pairs(photos: tuple[PhotoData, ...]) -> list[tuple[int, int]]:
-    """Low views of one size with one stated focal length: most likely one lens, used twice within a minute."""
-    low = [i for i, photo in enumerate(photos) if photo.frets.direction_mm[2] == 0.0]
-    return [
-        (i, j)
-        for i, j in itertools.pairwise(low)
-        if photos[i].camera_prior.focal_px == photos[j].camera_prior.focal_px
-        and np.array_equal(photos[i].camera_prior.centre_px, photos[j].camera_prior.centre_px)
-    ]

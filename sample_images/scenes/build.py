@@ -61,12 +61,11 @@ def photograph_truths(scene: NeckScene, kinds: Iterable[str] = KINDS) -> dict[st
     return truths
 
 
-def photograph(scene: NeckScene, kinds: Iterable[str], folder: Path, samples: int, samples_neck: int,
+def photograph(scene: NeckScene, truths: dict[str, dict[str, Any]], folder: Path, samples: int, samples_neck: int,
                pool: Executor) -> list[Future[None]]:
-    """Render the photographs of one neck; `pool` develops and writes them with their truths to `folder`."""
+    """Render the photographs of one neck that have `truths`; `pool` develops and writes both to `folder`."""
     from sample_images.scenes.render import PixelBox, path_traced_finer_inside, scene_contents
 
-    truths = photograph_truths(scene, kinds)
     rng = np.random.default_rng([scene.seed, 11])
     room = workshop(rng, scene.bench, scene.daylight, scene.lamps)
     contents = scene_contents(scene.guitar.parts(rng), room)
@@ -132,12 +131,13 @@ def main() -> None:
         for scene, kinds in wanted:
             if options.only in scene.name:
                 try:
-                    written += photograph(scene, kinds, options.folder, options.samples, options.samples_neck, pool)
+                    truths = photograph_truths(scene, kinds)
                 except ValueError as outside:
                     if not options.random:
                         raise
-                    print(f"{scene.name}: left out, {outside}", flush=True)  # a random view may miss the neck
+                    print(f"left out: {outside}", flush=True)  # a random view may miss the neck
                     continue
+                written += photograph(scene, truths, options.folder, options.samples, options.samples_neck, pool)
                 print(f"{scene.name}: rendered", flush=True)
     for photo in written:
         photo.result()

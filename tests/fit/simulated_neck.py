@@ -5,7 +5,7 @@ that prior in every simulation; only the neck's smooth curve is chosen.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,6 +93,12 @@ def simulate(
         _photo(view, model, theta, lines, front if view[0] > 30.0 else low, drawn) for view in views
     )
     return Sim(model, theta, lines, photos, string_mean, string_covariance)
+
+
+def without_strings(photo: PhotoData) -> PhotoData:
+    """The photograph as if no string had been seen in it."""
+    empty = StringData(np.zeros(0, dtype=np.int64), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0))
+    return replace(photo, strings=empty)
 
 
 def _photo(

@@ -1,15 +1,12 @@
 """The joint fit's derivatives against differences of its residuals: every unknown, every kind of data."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.fit.simulated_neck import Sim, simulate
+from tests.fit.simulated_neck import Sim, simulate, without_strings
 from vision.fit.camera import CAMERA_PARAMETERS
 from vision.fit.joint import _Problem
-from vision.fit.observations import PhotoData, StringData
 
 Array = NDArray[np.float64]
 
@@ -17,14 +14,9 @@ _CAMERA_UNIT = np.array([0.02] * 3 + [1.0, 1.0, 5.0] + [0.01, 0.005, 3.0, 3.0])
 _TRACING_UNIT_MM = 0.05
 
 
-def _without_strings(photo: PhotoData) -> PhotoData:
-    empty = StringData(np.zeros(0, dtype=np.int64), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0))
-    return replace(photo, strings=empty)
-
-
 def _problem(sim: Sim, *, strings: bool) -> tuple[_Problem, Array, Array]:
     """The problem, the true unknowns of a simulation without noise, and a sensible size of each."""
-    photos = sim.photos if strings else tuple(_without_strings(photo) for photo in sim.photos)
+    photos = sim.photos if strings else tuple(without_strings(photo) for photo in sim.photos)
     problem = _Problem(sim.model, photos, sim.string_mean, sim.string_mean, sim.string_covariance)
     unit = [sim.model.sd, np.sqrt(np.diag(sim.string_covariance))]
     for photo in photos:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.fit.simulated_neck import STRINGS, Sim, simulate
+from tests.fit.simulated_neck import STRINGS, Sim, simulate, without_strings
 from vision.fit.contradictions import without_contradictions
 from vision.fit.joint import JointFit
 from vision.fit.left_out import misfit_when_left_out
@@ -97,19 +97,7 @@ def test_without_contradictions_all_photographs_stay_as_they_are() -> None:
 
 def test_photographs_without_any_string_pass() -> None:
     sim = simulate(2)
-    bare = tuple(
-        replace(
-            p,
-            strings=replace(
-                p.strings,
-                string=p.strings.string[:0],
-                point_px=p.strings.point_px[:0],
-                normal=p.strings.normal[:0],
-                u_px=p.strings.u_px[:0],
-            ),
-        )
-        for p in sim.photos
-    )
+    bare = tuple(without_strings(photo) for photo in sim.photos)
     fit = _fit_again(sim, bare)
     assert np.isnan(np.array(fit.string_misfit)).all()
     assert len(without_contradictions(bare, fit)) == len(bare)

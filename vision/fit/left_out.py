@@ -25,8 +25,8 @@ def misfit_when_left_out(
     """
     count = len(residual)
     inside = jacobian @ covariance @ jacobian.T
-    outside = np.linalg.solve(np.eye(count) - inside * weight, inside)
-    predicted = np.linalg.solve(np.eye(count) - inside * weight, residual)
+    solved = np.linalg.solve(np.eye(count) - inside * weight, np.column_stack([inside, residual]))
+    outside, predicted = solved[:, :-1], solved[:, -1]
     alone = np.outer(jacobian[:, own], jacobian[:, own]) * own_u**2
     unsure = np.eye(count) + outside + alone * (1.0 - 1.0 / own_weight)
     return float(predicted @ np.linalg.solve(unsure, predicted))

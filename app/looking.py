@@ -16,7 +16,7 @@ from vision.fit.camera import view_angle_deg
 from vision.fit.neck_model import middle_of
 from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
-from vision.locate import LocatedNeck, locate_neck
+from vision.locate import COUNT_OPEN, LocatedNeck, locate_neck
 from vision.measure import by_side
 from vision.photo import Photograph, decode_photograph
 from vision.quality import kind_of
@@ -58,7 +58,9 @@ class Look:
     changes: tuple[Flag, ...] = ()
 
 
-def look_at(data: bytes, name: str, stated: StatedNeck, corners: Corners | None = None) -> Look:
+def look_at(
+    data: bytes, name: str, stated: StatedNeck, corners: Corners | None = None, *, counted: bool = False
+) -> Look:
     """Decode and locate.
 
     Parameters
@@ -66,6 +68,7 @@ def look_at(data: bytes, name: str, stated: StatedNeck, corners: Corners | None 
     data : the whole file.  name : shown only.
     stated : what the user knows of the neck.
     corners : the fretted part as marked by hand, used instead of the search.
+    counted : another photograph of the set shows the stated number of frets for certain.
 
     Raises
     ------
@@ -76,7 +79,7 @@ def look_at(data: bytes, name: str, stated: StatedNeck, corners: Corners | None 
         return Look(False, 0, 0, None, reason=photograph.reason, advice=photograph.advice)
     height, width = photograph.rgb.shape[:2]
     given = None if corners is None else by_side(np.array(corners, dtype=np.float64), stated.left_handed)
-    located = locate_neck(photograph.rgb, stated.frets, corners_px=given)
+    located = locate_neck(photograph.rgb, stated.frets, corners_px=given, counted=counted)
     if not isinstance(located, LocatedNeck):
         picture = overlay_jpeg(photograph.rgb, PhotoResult(name, "refused", None), strip=False)
         return Look(False, width, height, picture, reason=located.reason, advice=located.advice, code=located.code)
@@ -101,6 +104,11 @@ def look_at(data: bytes, name: str, stated: StatedNeck, corners: Corners | None 
         corners_px,
         changes=what_to_change(angle, front, sharpness, px_per_mm, located.found_frets),
     )
+
+
+def leaves_count_open(look: Look) -> bool:
+    """Whether another look may find more, once another photograph shows how many frets there are."""
+    return look.code == COUNT_OPEN
 
 
 def sharpness_of(blur_px: Array, px_per_mm: float) -> Sharpness:

@@ -49,14 +49,18 @@ def png(kind: str | None = "bass") -> bytes:
     return buffer.getvalue()
 
 
-def look_found(data: bytes, name: str, stated: StatedNeck, corners: object = None) -> Look:
-    """A look that finds the neck; front where the name says so."""
+def look_found(data: bytes, name: str, stated: StatedNeck, corners: object = None, *, counted: bool = False) -> Look:
+    """A look that finds the neck; front where the name says so, and how many frets it has only where that is told."""
+    if "doubtful" in name and not counted:
+        return Look(False, 750, 1000, png(None), reason="22 or 24 frets are seen", code="numbering unsure")
     kind = "front" if "front" in name else "bass"
     corners_px = ((10.0, 10.0), (60.0, 10.0), (80.0, 300.0), (0.0, 300.0))
     return Look(True, 750, 1000, png(None), kind, 8.0, "sharp", corners_px)  # type: ignore[arg-type]
 
 
-def look_in_vain(data: bytes, name: str, stated: StatedNeck, corners: object = None) -> Look:
+def look_in_vain(
+    data: bytes, name: str, stated: StatedNeck, corners: object = None, *, counted: bool = False
+) -> Look:
     """A look that finds nothing."""
     return Look(False, 750, 1000, png(None), reason="no ladder of frets was found", advice="show the whole neck")
 

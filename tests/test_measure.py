@@ -13,9 +13,11 @@ from tests.sample_necks import KINDS, NECKS, SAMPLES, photograph, photographs, t
 from vision import measure
 from vision.fit import rounds
 from vision.fit.joint import JointFit
-from vision.fit.rounds import FittedNeck
+from vision.fit.rounds import FittedNeck, View
+from vision.locate import COUNT_OPEN, LocatedNeck, NotLocated, locate_neck
 from vision.measure import CornerStart, measure_neck
 from vision.photo import PhotoFile, Photograph, Unreadable, decode_photograph
+from vision.quality import PhotoProblem
 from vision.results import Measured, Outcome, Refused
 from vision.settings import StatedNeck
 
@@ -48,6 +50,31 @@ def test_every_photograph_is_measured(outcomes: dict[str, tuple[Outcome, list[st
         assert photo.camera is not None
         assert 0.005 < photo.camera.residual_px < 0.3
         assert 0.6 <= photo.camera.usable_share <= 1.0
+
+
+def test_a_count_left_open_in_one_photograph_is_taken_from_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[int, bool]] = []
+    pictures = photographs("straight")
+    number_of = {id(p.rgb): i for i, p in enumerate(pictures) if isinstance(p, Photograph)}
+    really = locate_neck
+
+    def locate(rgb: NDArray[np.uint8], frets: int, **how: Any) -> LocatedNeck | NotLocated:
+        index = number_of[id(rgb)]
+        asked.append((index, how["counted"]))
+        if index in doubtful and not how["counted"]:
+            return NotLocated(COUNT_OPEN, "22 or 24", "Show the nut.")
+        return really(rgb, frets, **how)
+
+    monkeypatch.setattr(measure, "locate_neck", locate)
+    doubtful = {2}
+    found = measure._views_of(pictures, [None] * 3, truth_of("straight").stated, map)
+    assert [type(one) for one in found] == [View] * 3
+    assert asked == [(0, False), (1, False), (2, False), (2, True)]
+    asked.clear()
+    doubtful = {0, 1, 2}
+    found = measure._views_of(pictures, [None] * 3, truth_of("straight").stated, map)
+    assert [one.reason for one in found if isinstance(one, PhotoProblem)] == ["22 or 24"] * 3
+    assert asked == [(i, False) for i in range(3)], "no photograph can vouch for the others"
 
 
 @pytest.mark.parametrize("neck", NECKS)

@@ -48,6 +48,21 @@ def test_uploads_are_kept_once_and_looked_at(desk: Desk) -> None:
     assert "bass.png" in text_of(again).replace("<wbr>", "")
 
 
+def test_a_count_left_open_is_settled_by_another_photograph(desk: Desk) -> None:
+    app = begun(desk, "photographs")
+    doubtful = ("doubtful_front.png", png("front"), "image/png")
+    app.file_uploader(key="_uploads_0").set_value([doubtful]).run()
+    app = settled(app)
+    assert "22 or 24 frets are seen." in text_of(app)
+    assert app.button(key="_measure").disabled
+    app.file_uploader(key="_uploads_1").set_value([("bass.png", png("bass"), "image/png")]).run()
+    app = settled(app)
+    assert not app.exception
+    assert "22 or 24 frets are seen." not in text_of(app)
+    assert "1 down the neck, 1 from the front" in text_of(app)
+    assert not app.button(key="_measure").disabled
+
+
 def test_a_photograph_without_a_neck_can_be_marked_or_removed(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(looks, "look_at", look_in_vain)
     app = begun(desk, "photographs")

@@ -19,7 +19,7 @@ from vision.fit.neck_model import WidthPrior, build_neck_model
 from vision.fit.rounds import Each, FittedNeck, View, trace_and_fit
 from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
-from vision.locate import LocatedNeck, locate_neck
+from vision.locate import COUNT_OPEN, LocatedNeck, locate_neck
 from vision.photo import PhotoFile, Photograph, Unreadable, decode_photograph
 from vision.quality import PhotoProblem, disagreeing, of_two_necks, problem_of
 from vision.results import Outcome, PhotoResult, Refused
@@ -82,7 +82,7 @@ def measure_neck(
     say("Finding the neck in every photograph")
     usable = _once_each(photographs)
     marked = [starts.get(index) for index in range(len(photographs))]
-    everything = list(each(partial(_view_of, stated=stated), usable, marked))
+    everything = _views_of(usable, marked, stated, each)
     for index, (photo, found) in enumerate(zip(photographs, everything, strict=True)):
         if isinstance(found, View):
             views[index] = found
@@ -105,13 +105,29 @@ def _once_each(photographs: Sequence[Given]) -> list[Given]:
     return usable
 
 
-def _view_of(given: Given, start: CornerStart | None, *, stated: StatedNeck) -> View | PhotoProblem:
-    """Decode one photograph, locate the neck in it and place a first camera."""
+def _views_of(
+    photographs: Sequence[Given], starts: Sequence[CornerStart | None], stated: StatedNeck, each: Each
+) -> list[View | PhotoProblem]:
+    """Every photograph alone; once one shows for certain how many frets there are, again those that left it open."""
+    found: list[View | PhotoProblem] = list(each(partial(_view_of, stated=stated), photographs, starts))
+    if any(isinstance(one, View) for one in found):
+        doubtful = [i for i, one in enumerate(found) if isinstance(one, PhotoProblem) and one.code == COUNT_OPEN]
+        again = partial(_view_of, stated=stated, counted=True)
+        second = each(again, [photographs[i] for i in doubtful], [starts[i] for i in doubtful])
+        for i, one in zip(doubtful, second, strict=True):
+            found[i] = one
+    return found
+
+
+def _view_of(
+    given: Given, start: CornerStart | None, *, stated: StatedNeck, counted: bool = False
+) -> View | PhotoProblem:
+    """Decode one photograph, locate the neck in it and place a first camera. counted : see locate_neck."""
     photo = decode_photograph(given.data, given.name) if isinstance(given, PhotoFile) else given
     if isinstance(photo, Unreadable):
         return PhotoProblem(photo.code, photo.reason, photo.advice)
     corners = None if start is None else by_side(start.corners_px, stated.left_handed)
-    located = locate_neck(photo.rgb, stated.frets, corners_px=corners)
+    located = locate_neck(photo.rgb, stated.frets, corners_px=corners, counted=counted)
     if not isinstance(located, LocatedNeck):
         return PhotoProblem(located.code, located.reason, located.advice)
     first = first_camera(photo, located.fret_ends_px, stated)

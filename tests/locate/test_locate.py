@@ -6,7 +6,7 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.locate.drawn_neck import HEIGHT_PX, WIDTH_PX, Scene, neck_scene
-from vision.locate import LocatedNeck, NotLocated, locate_neck, search
+from vision.locate import COUNT_OPEN, LocatedNeck, NotLocated, locate_neck, numbering, search
 from vision.locate.result import RefusalCode, refusal
 from vision.locate.search import _is_blurred
 from vision.locate.tones import PictureTones
@@ -98,6 +98,29 @@ def test_wrong_number_of_frets_is_refused(front: Scene, stated: int) -> None:
     assert "22" in answer.reason or answer.code == "numbering unsure"
 
 
+def test_a_count_left_open_holds_once_it_is_known(front: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    # With such a lead asked for, 22 of the drawn neck's frets could as well be 21.
+    monkeypatch.setattr(numbering, "LEAST_LEAD", 6.0)
+    alone = locate_neck(front.rgb, 22)
+    assert isinstance(alone, NotLocated)
+    assert alone.code == COUNT_OPEN
+    assert "whether 22 or 21 frets" in alone.reason
+    known = locate_neck(front.rgb, 22, counted=True)
+    assert_frets(known, front.ends_px)
+    assert isinstance(known, LocatedNeck)
+    assert 1.0 < known.sureness < 3.0
+    corners = np.array([*front.ends_px[0], front.ends_px[-1, 1], front.ends_px[-1, 0]])
+    assert_frets(locate_neck(front.rgb, 22, corners_px=corners), front.ends_px)
+
+
+@pytest.mark.parametrize("stated", [21, 24])
+def test_a_known_count_is_still_refused_where_the_picture_speaks_against_it(front: Scene, stated: int) -> None:
+    answer = locate_neck(front.rgb, stated, counted=True)
+    assert isinstance(answer, NotLocated)
+    assert answer.code == "fret count"
+    assert "22" in answer.reason
+
+
 def test_one_end_out_of_the_picture_is_refused(front: Scene) -> None:
     lowest = int(front.ends_px[12, :, 1].mean())
     upper = front.ends_px[0, :, 1].mean() < lowest
@@ -134,8 +157,8 @@ def with_glare(scene: Scene, from_fret: int) -> NDArray[np.uint8]:
 
 @pytest.mark.parametrize("stated", [19, 20, 21, 22, 24])
 def test_frets_lost_in_glare_are_never_counted(low: Scene, stated: int) -> None:
-    answer = locate_neck(with_glare(low, 13), stated)
-    assert isinstance(answer, NotLocated)
+    for counted in (False, True):
+        assert isinstance(locate_neck(with_glare(low, 13), stated, counted=counted), NotLocated)
 
 
 def test_corners_by_hand(front: Scene) -> None:
@@ -187,7 +210,8 @@ def test_a_finer_look_where_no_neck_was_seen(
 ) -> None:
     looked = []
 
-    def searched(pictures: PictureTones, frets: int, side_px: int) -> NotLocated:
+    def searched(pictures: PictureTones, frets: int, side_px: int, counted: bool) -> NotLocated:
+        assert not counted
         looked.append(side_px)
         return refusal(coarse if side_px == 2016 else fine, f"{frets} frets")
 

@@ -83,9 +83,12 @@ def towards_body(strip: Strip, law: Law, first: int, last: int) -> Law | None:
 
 
 def number_frets(
-    tone: NDArray[np.uint8], strip: Strip, law: Law, tones: Tones, run: int, frets: int
+    tone: NDArray[np.uint8], strip: Strip, law: Law, tones: Tones, run: int, frets: int, *, counted: bool
 ) -> Numbering | NotLocated:
-    """Decide direction and numbering of a law whose slots 1..run are frets, against the stated number."""
+    """Decide direction and numbering of a law whose slots 1..run are frets, against the stated number.
+
+    counted : something beside this picture bears the number out, which then holds where another fits about as well.
+    """
     turned = towards_body(strip, law, 1, run)
     if turned is None:
         return refusal(
@@ -96,7 +99,8 @@ def number_frets(
     law = move_to_tops(tones, Board(strip, crowns.law), core, crowns.agree)
     law, core = _extended(tones, strip, law, core)
     k = np.arange(core[0] - EXTRA, max(core[-1], frets) + EXTRA + 1)
-    return _choose(gather_evidence(tone, Board(strip, law), k, core[1:-1]), core, strip, law, frets)
+    seen = gather_evidence(tone, Board(strip, law), k, core[1:-1])
+    return _choose(seen, core, strip, law, frets, counted)
 
 
 def _extended(tones: Tones, strip: Strip, law: Law, core: Floats) -> tuple[Law, Floats]:
@@ -132,7 +136,9 @@ def _least_space_mm(board: Board, k: Floats) -> float:
     return float(np.min(np.abs(np.diff(board.law.y(k))) / board.px_per_mm(k[1:])))
 
 
-def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) -> Numbering | NotLocated:
+def _choose(
+    seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int, counted: bool
+) -> Numbering | NotLocated:
     """Best window of `frets` slots; every slot inside must look like a fret, those beyond must not."""
     board = Board(strip, law)
     body = float(np.sign(law.y(core[-1:]) - law.y(core[:1]))[0])
@@ -188,10 +194,11 @@ def _choose(seen: Evidence, core: Floats, strip: Strip, law: Law, frets: int) ->
     if margin < LEAST_MARGIN:
         reason = "It cannot be told for certain which line is the first fret."
         return _doubtful("numbering unsure", reason, 0.0, cause)
-    if lead < LEAST_LEAD:
+    least_lead = -LEAST_LEAD if counted and cause is None else LEAST_LEAD
+    if lead < least_lead:
         reason = f"It cannot be told for certain whether {frets} or {rival[1]} frets are seen."
         return _doubtful("numbering unsure", reason, 0.0, cause)
     which = slice(best[0], best[0] + frets)
     like = np.r_[slots.likeness[which][:-1], slots.as_last[which][-1]]
-    sureness = min(margin / LEAST_MARGIN, lead / LEAST_LEAD)
+    sureness = min(margin / LEAST_MARGIN, 1.0 + (lead - least_lead) / LEAST_LEAD)
     return Numbering(law.renumbered(float(seen.k[best[0]] - 1)), like, sureness)

@@ -33,11 +33,12 @@ SMALL_WIDTH_PX, SMALL_SPACING_PX = 100.0, 3.0
 
 
 def read_strip(
-    pictures: PictureTones, tone: NDArray[np.uint8], strip: Strip, frets: int
+    pictures: PictureTones, tone: NDArray[np.uint8], strip: Strip, frets: int, *, counted: bool
 ) -> LocatedNeck | NotLocated:
     """The frets of a stack of rungs, looked for in one tone (H, W) of the pictures, or the reason why it is no neck.
 
-    frets : number stated.  Everything in pixels of the full-size picture.
+    frets : number stated.  counted : see vision.locate.numbering.number_frets.  Everything in pixels of the full-size
+        picture.
     """
     length = strip.y_range[1] - strip.y_range[0]
     step = max(1.0, length / LAW_ROWS)
@@ -83,7 +84,7 @@ def read_strip(
         for each in (pictures.yellow, pictures.red, pictures.grey)
     )
     tones = Tones(full.y_px, shared, grey, (yellow + red) * colourful)
-    numbering = number_frets(tone, strip, law, tones, run, frets)
+    numbering = number_frets(tone, strip, law, tones, run, frets, counted=counted)
     if isinstance(numbering, NotLocated):
         return numbering
     board = Board(strip, numbering.law)

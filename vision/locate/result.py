@@ -25,6 +25,9 @@ cannot be told apart, so that they cannot be counted (too low a view, glare, blu
 the fretted part cannot be told for certain.  cut off: the fretted part leaves the picture.  corners contradict: the
 corners a person gave do not enclose a ladder of frets."""
 
+COUNT_OPEN: RefusalCode = "numbering unsure"
+"""The refusal that may fall once the number of frets is known from another photograph."""
+
 ADVICE: dict[RefusalCode, str] = {
     "no neck": "Take the whole fretted part into the picture, sharp and well lit, as large as it fits.",
     "not a neck": "Photograph the front of the neck so that the frets run across the picture.",

@@ -30,20 +30,22 @@ SURE, SURER = 1.5, 2.0
 
 
 def locate_neck(
-    rgb: NDArray[np.uint8], frets: int, *, corners_px: ArrayLike | None = None
+    rgb: NDArray[np.uint8], frets: int, *, corners_px: ArrayLike | None = None, counted: bool = False
 ) -> LocatedNeck | NotLocated:
     """Find the fretted part of one guitar neck and number its frets.
 
     rgb : (H, W, 3) uint8 upright photograph.  frets : number of frets N, 12..36.
     corners_px : optional (4, 2) marked by a person: nut bass side, nut treble side, last fret treble side,
         last fret bass side; used instead of the search.
+    counted : another photograph of the neck shows this number of frets for certain. Where the picture could be read
+        with another number about as well, as a pickup beyond the board can look like frets, this one holds.
     Raises ValueError for wrong arguments; a picture that does not show a neck is a NotLocated, not an error.
     """
     _check(rgb, frets)
     pictures = PictureTones.of(rgb)
     if corners_px is not None:
         return _from_corners(pictures, _check_corners(corners_px), frets)
-    answer = _searched(pictures, frets, COARSE_SIDE_PX)
+    answer = _searched(pictures, frets, COARSE_SIDE_PX, counted)
     if not _unseen(answer):
         return answer
     if _is_blurred(pictures.grey):
@@ -51,7 +53,7 @@ def locate_neck(
     if max(rgb.shape) <= COARSE_SIDE_PX:
         return answer
     # The far frets of a small neck are only as far apart as edges of the reduced picture are wide.
-    finer = _searched(pictures, frets, FINE_SIDE_PX)
+    finer = _searched(pictures, frets, FINE_SIDE_PX, counted)
     return answer if _unseen(finer) else finer
 
 
@@ -60,13 +62,13 @@ def _unseen(answer: LocatedNeck | NotLocated) -> TypeGuard[NotLocated]:
     return isinstance(answer, NotLocated) and answer.code in NOT_SEEN
 
 
-def _searched(pictures: PictureTones, frets: int, side_px: int) -> LocatedNeck | NotLocated:
+def _searched(pictures: PictureTones, frets: int, side_px: int, counted: bool) -> LocatedNeck | NotLocated:
     """Read the stacks of rungs found in the picture reduced to side_px."""
     refusals: list[NotLocated] = []
     found: list[LocatedNeck] = []
     for tone in (pictures.grey, pictures.yellow):
         for strip in _candidates(tone, side_px):
-            answer = read_strip(pictures, tone, strip, frets)
+            answer = read_strip(pictures, tone, strip, frets, counted=counted)
             if isinstance(answer, NotLocated):
                 refusals.append(answer)
                 continue
@@ -139,12 +141,12 @@ def _check_corners(corners_px: ArrayLike) -> Floats:
 
 
 def _from_corners(pictures: PictureTones, corners: Floats, frets: int) -> LocatedNeck | NotLocated:
-    """Read the strip a person marked; what is found must end where the person says."""
+    """Read the strip a person marked; what is found must end where the person says, which bears the number out."""
     strip = strip_from_corners(corners)
     found: list[LocatedNeck] = []
     answer: LocatedNeck | NotLocated
     for tone in (pictures.grey, pictures.yellow):
-        answer = read_strip(pictures, tone, strip, frets)
+        answer = read_strip(pictures, tone, strip, frets, counted=True)
         if isinstance(answer, LocatedNeck):
             found.append(answer)
     if not found:

@@ -222,8 +222,8 @@ def _trouble(fitted: FittedNeck) -> PhotoProblem | None:
     if two_necks or (len(fitted.photos) > 1 and disagreeing(fitted.fit.fret_residual)):
         return PhotoProblem(
             "photographs disagree",
-            "The photographs do not show the same neck, or one of them was edited.",
-            "Use unedited photographs of one guitar, taken one after the other.",
+            "The photographs do not show the same neck, or one of them was edited or has its frets numbered wrongly.",
+            "Use unedited photographs of one guitar, taken one after the other, and compare the numbers drawn on them.",
         )
     return None
 

@@ -52,29 +52,50 @@ def test_every_photograph_is_measured(outcomes: dict[str, tuple[Outcome, list[st
         assert 0.6 <= photo.camera.usable_share <= 1.0
 
 
-def test_a_count_left_open_in_one_photograph_is_taken_from_another(monkeypatch: pytest.MonkeyPatch) -> None:
+def leave_count_open(
+    monkeypatch: pytest.MonkeyPatch, pictures: list[Photograph | Unreadable], doubtful: set[int]
+) -> list[tuple[int, bool]]:
+    """Let the photographs in `doubtful` be located only where another tells their number of frets; each asking."""
     asked: list[tuple[int, bool]] = []
-    pictures = photographs("straight")
     number_of = {id(p.rgb): i for i, p in enumerate(pictures) if isinstance(p, Photograph)}
-    really = locate_neck
 
     def locate(rgb: NDArray[np.uint8], frets: int, **how: Any) -> LocatedNeck | NotLocated:
         index = number_of[id(rgb)]
         asked.append((index, how["counted"]))
         if index in doubtful and not how["counted"]:
             return NotLocated(COUNT_OPEN, "22 or 24", "Show the nut.")
-        return really(rgb, frets, **how)
+        return locate_neck(rgb, frets, **how)
 
     monkeypatch.setattr(measure, "locate_neck", locate)
-    doubtful = {2}
-    found = measure._views_of(pictures, [None] * 3, truth_of("straight").stated, map)
-    assert [type(one) for one in found] == [View] * 3
+    return asked
+
+
+def test_a_count_left_open_in_one_photograph_is_taken_from_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    pictures, stated = photographs("straight"), truth_of("straight").stated
+    asked = leave_count_open(monkeypatch, pictures, {2})
+    found = measure._views_of(pictures, [None] * 3, stated, map)
+    assert [one.counted for one in found if isinstance(one, View)] == [False, False, True]
     assert asked == [(0, False), (1, False), (2, False), (2, True)]
-    asked.clear()
-    doubtful = {0, 1, 2}
-    found = measure._views_of(pictures, [None] * 3, truth_of("straight").stated, map)
+    asked = leave_count_open(monkeypatch, pictures, {0, 1, 2})
+    found = measure._views_of(pictures, [None] * 3, stated, map)
     assert [one.reason for one in found if isinstance(one, PhotoProblem)] == ["22 or 24"] * 3
     assert asked == [(i, False) for i in range(3)], "no photograph can vouch for the others"
+
+
+def test_a_photograph_numbered_after_others_goes_first_where_they_disagree(monkeypatch: pytest.MonkeyPatch) -> None:
+    pictures = photographs("straight")
+    leave_count_open(monkeypatch, pictures, {1})
+    judge = measure._trouble
+
+    def trouble(fitted: FittedNeck) -> PhotoProblem | None:
+        disagree = PhotoProblem("photographs disagree", "two necks", "one neck")
+        return disagree if len(fitted.photos) > 2 else judge(fitted)
+
+    monkeypatch.setattr(measure, "_trouble", trouble)
+    outcome = measure_neck(pictures, truth_of("straight").stated)
+    assert isinstance(outcome, Measured)
+    assert [photo.status for photo in outcome.photos] == ["measured", "refused", "measured"]
+    assert "contradicts the other photographs" in str(outcome.photos[1].reason)
 
 
 @pytest.mark.parametrize("neck", NECKS)

@@ -19,7 +19,7 @@ from vision.fit.neck_model import WidthPrior, build_neck_model
 from vision.fit.rounds import Each, FittedNeck, View, trace_and_fit
 from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
-from vision.locate import COUNT_OPEN, LocatedNeck, locate_neck
+from vision.locate import ADVICE, COUNT_OPEN, LocatedNeck, locate_neck
 from vision.photo import PhotoFile, Photograph, Unreadable, decode_photograph
 from vision.quality import PhotoProblem, disagreeing, of_two_necks, problem_of
 from vision.results import Outcome, PhotoResult, Refused
@@ -30,6 +30,11 @@ Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 Given = PhotoFile | Photograph | Unreadable
 
+_CONTRADICTS = PhotoProblem(
+    COUNT_OPEN,
+    "It cannot be told for certain which frets are seen; numbered as stated, it contradicts the other photographs.",
+    ADVICE[COUNT_OPEN],
+)
 _START_RMS_SHARE = 0.12  # of the neck's width in the picture: beyond this no neck of this kind was found
 
 
@@ -140,7 +145,7 @@ def _view_of(
         )
     ends, model = located.fret_ends_px.reshape(-1, 2), first.model
     light = neck_light(photo.rgb, ends, first.camera, model, model.mean)
-    return View(photo.name, light, first.camera, first.prior, first.prior_u, photo.flags)
+    return View(photo.name, light, first.camera, first.prior, first.prior_u, photo.flags, counted)
 
 
 def _measure_views(
@@ -165,11 +170,13 @@ def _measure_views(
             for i, trace, camera in zip(indices, fitted.traces, fitted.fit.cameras, strict=True)
             if (problem := problem_of(trace, camera, model)) is not None
         }
+        trouble = None if problems else _trouble(fitted)
+        if trouble is not None:
+            problems = {i: _CONTRADICTS for i in indices if views[i].counted}
         if not problems:
             break
         for i, problem in problems.items():
             results[i] = refused_photo(views.pop(i).name, problem)
-    trouble = _trouble(fitted)
     if trouble is not None:
         return _refused(stated, trouble, views, results)
     say("Judging the curves")

@@ -30,7 +30,7 @@ ROUNDS = 3
 class View:
     """One photograph ready to be traced: its light around the neck, first camera, camera prior and its u.
 
-    flags : what decoding noticed about the file.
+    flags : what decoding noticed about the file.  counted : the number of frets was taken from another photograph.
     """
 
     name: str
@@ -39,6 +39,7 @@ class View:
     prior: CameraModel
     prior_u: Array
     flags: tuple[Flag, ...] = ()
+    counted: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -30,6 +30,9 @@ LEAST_AGREEMENT = 0.65
 FEWEST_SEEN = 11
 LEAST_MARGIN = 2.0
 LEAST_LEAD = 0.9
+COUNTED_MARGIN = 3.0
+"""Lead of a start over others of the stated number, at least; over other numbers; and of a start where only another
+photograph tells the number."""
 NUT_LIKE = 0.8
 """Share of the usual likeness below which a slot may be the nut: it resembles a fret, the first fret does more."""
 HIDING_MM = 1.0
@@ -191,14 +194,15 @@ def _choose(
         return _doubtful("fret count", reason, score, cause)
     others = {key: value for key, value in stated.items() if key != best}
     margin = stated[best] - max(others.values(), default=stated[best] - 9.9)
-    if margin < LEAST_MARGIN:
+    open_count = lead < LEAST_LEAD and counted and cause is None
+    least_lead, least_margin = (-LEAST_LEAD, COUNTED_MARGIN) if open_count else (LEAST_LEAD, LEAST_MARGIN)
+    if margin < least_margin:
         reason = "It cannot be told for certain which line is the first fret."
         return _doubtful("numbering unsure", reason, 0.0, cause)
-    least_lead = -LEAST_LEAD if counted and cause is None else LEAST_LEAD
     if lead < least_lead:
         reason = f"It cannot be told for certain whether {frets} or {rival[1]} frets are seen."
         return _doubtful("numbering unsure", reason, 0.0, cause)
     which = slice(best[0], best[0] + frets)
     like = np.r_[slots.likeness[which][:-1], slots.as_last[which][-1]]
-    sureness = min(margin / LEAST_MARGIN, 1.0 + (lead - least_lead) / LEAST_LEAD)
+    sureness = min(margin / least_margin, 1.0 + (lead - least_lead) / LEAST_LEAD)
     return Numbering(law.renumbered(float(seen.k[best[0]] - 1)), like, sureness)

@@ -28,9 +28,11 @@ _SMALL_PX_PER_MM = 3.5
 # 204 photographs of known necks have at most 0.3; blurred on purpose beyond 0.5 they were off by two to four claims.
 _BLURRED_MM = 0.5
 _DISAGREE = 4.0
-# Comparison with known necks, views along the strings in pairs. Of one neck (22 pairs): cost at most 16, correlation
-# mostly 0.65 to 0.99, least 0.23; of two necks (10 pairs): cost at least 62, correlation at most 0.22.
-_MOST_EXCESS_COST, _LEAST_ALIKE = 32.0, 0.5
+# Comparison with known necks, views along the strings in pairs. Of one neck (74 pairs): cost at most 28 (once beyond
+# 32, a pale board that mirrors a lamp), correlation mostly 0.6 to 0.99, least 0.23. Of two necks (24 pairs): cost at
+# least 47, once 9 with a weak photograph; correlation at most 0.24, once 0.45 at a cost of 194.
+_MOST_EXCESS_COST, _LEAST_ALIKE = 45.0, 0.5
+_COST_OF_UNLIKE, _UNLIKE = 6.0, 0.1  # the same where single frets are not alike at all
 _MIDDLE_MM = 20.0  # so near to the neck's middle plane either string may have been meant
 _APART_MM = 20.0  # hands that aim along the same string twice differ by less
 
@@ -181,7 +183,8 @@ def disagreeing(fret_residuals: Sequence[Array]) -> bool:
 def of_two_necks(found: Agreement) -> bool:
     """True when two views along the strings cannot be of one neck: they cost too much together, and their single
     frets differ."""
-    return found.excess_cost > _MOST_EXCESS_COST and found.alike < _LEAST_ALIKE
+    unlike = found.excess_cost > _COST_OF_UNLIKE and found.alike < _UNLIKE
+    return unlike or (found.excess_cost > _MOST_EXCESS_COST and found.alike < _LEAST_ALIKE)
 
 
 def robust_rms(residual: Array) -> float:

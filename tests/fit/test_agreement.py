@@ -43,6 +43,14 @@ def test_a_turned_rod_between_the_photographs_is_not_another_neck() -> None:
     assert not of_two_necks(Agreement(excess_cost=10.0, alike=0.1))  # frets too even to compare
 
 
+@pytest.mark.parametrize(
+    ("excess_cost", "alike", "two"),
+    [(35.0, 0.4, False), (60.0, 0.4, True), (9.0, -0.05, True), (3.0, -0.05, False)],
+)
+def test_the_less_alike_the_frets_the_less_cost_is_needed(excess_cost: float, alike: float, two: bool) -> None:
+    assert of_two_necks(Agreement(excess_cost, alike)) is two
+
+
 def _camera(x_mm: float) -> CameraModel:
     position = np.array([x_mm, 150.0, -1000.0])
     return CameraModel(np.eye(3), -position, 8600.0, 0.0, np.zeros(2))

@@ -45,7 +45,7 @@ def _helped(workers: Executor) -> Callable[..., list[Any]]:
     def each(function: Callable[..., Any], *arguments: Sequence[Any]) -> list[Any]:
         calls = list(zip(*arguments, strict=True))
         others = [workers.submit(function, *call) for call in calls[1:]]
-        first = function(*calls[0])
-        return [first, *(other.result() for other in others)]
+        first = [function(*call) for call in calls[:1]]
+        return [*first, *(other.result() for other in others)]
 
     return each

@@ -69,6 +69,7 @@ def test_the_first_is_worked_on_here_and_the_others_elsewhere(monkeypatch: pytes
     places = workers._helped(pool)(_place, ["a", "b", "c"], [1, 2, 3])
     assert [told for told, _ in places] == ["a1", "b2", "c3"]
     assert [place == os.getpid() for _, place in places] == [True, False, False]
+    assert workers._helped(pool)(_place, [], []) == []
 
 
 def _place(letter: str, number: int) -> tuple[str, int]:

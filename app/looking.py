@@ -16,7 +16,7 @@ from vision.fit.camera import view_angle_deg
 from vision.fit.neck_model import middle_of
 from vision.fit.start import first_camera
 from vision.fit.width_prior import width_prior
-from vision.locate import COUNT_OPEN, LocatedNeck, locate_neck
+from vision.locate import LocatedNeck, locate_neck
 from vision.measure import by_side
 from vision.photo import Photograph, decode_photograph
 from vision.quality import kind_of
@@ -104,11 +104,6 @@ def look_at(
         corners_px,
         changes=what_to_change(angle, front, sharpness, px_per_mm, located.found_frets),
     )
-
-
-def leaves_count_open(look: Look) -> bool:
-    """Whether another look may find more, once another photograph shows how many frets there are."""
-    return look.code == COUNT_OPEN
 
 
 def sharpness_of(blur_px: Array, px_per_mm: float) -> Sharpness:

@@ -5,9 +5,10 @@ import json
 from dataclasses import astuple
 
 from app.jobs import Job, Jobs, Progress
-from app.looking import Look, leaves_count_open, look_at
+from app.looking import Look, look_at
 from app.record.inspection import Photo, Sighting
 from app.widgets import session
+from vision.locate import COUNT_OPEN
 from vision.settings import StatedNeck
 
 LOOKS: Jobs[Look] = Jobs(workers=1, kept=60)
@@ -21,7 +22,7 @@ def look_jobs(sighting: Sighting, stated: StatedNeck) -> tuple[Job[Look], ...]:
     jobs = [_ask(photo, stated) for photo in sighting.photos]
     if any(job.result is not None and job.result.found for job in jobs):
         for i, (photo, job) in enumerate(zip(sighting.photos, jobs, strict=True)):
-            if job.result is not None and leaves_count_open(job.result):
+            if job.result is not None and job.result.code == COUNT_OPEN:
                 jobs[i] = _ask(photo, stated, counted=True)
     return tuple(jobs)
 
